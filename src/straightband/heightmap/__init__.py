@@ -1,0 +1,1 @@
+"""Heights over a face, and the figures an optician takes from them."""
