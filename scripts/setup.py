@@ -26,9 +26,10 @@ if sys.version_info < OLDEST_PYTHON:
         "Name a newer one: make PYTHON=/path/to/python3 setup"
     )
 
-import tomllib
+# The sentence above has to come before these, which an older Python cannot read.
+import tomllib  # noqa: E402
 
-from toolchain import REQUIREMENTS, ROOT, find_uv, pip_command, uv_environment
+from toolchain import REQUIREMENTS, ROOT, find_uv, pip_command, uv_environment  # noqa: E402
 
 VENV = ROOT / ".venv"
 VENV_PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
