@@ -23,6 +23,8 @@ PASSED_ON = {
     "index-url": "UV_DEFAULT_INDEX",
     "extra-index-url": "UV_INDEX",
     "find-links": "UV_FIND_LINKS",
+    "trusted-host": "UV_INSECURE_HOST",
+    "proxy": "ALL_PROXY",
     "default-timeout": "UV_HTTP_TIMEOUT",
     "timeout": "UV_HTTP_TIMEOUT",
     "cert": "SSL_CERT_FILE",
@@ -52,12 +54,11 @@ def uv_environment() -> dict[str, str]:
     # The machine's own root certificates: on an inspected network the ones uv brings along are refused.
     environment.setdefault("UV_SYSTEM_CERTS", "1")
     environment.setdefault("UV_PYTHON_DOWNLOADS", "never")
-    # The cache may lie on another file system, where uv would warn on every run that it has to copy.
-    environment.setdefault("UV_LINK_MODE", "copy")
     for setting, value in pip_settings().items():
         name = PASSED_ON.get(setting)
         if name:
-            environment.setdefault(name, " ".join(value.split()))
+            # Both take lists: pip with blanks, uv with commas for folders and blanks for indexes.
+            environment.setdefault(name, ("," if setting == "find-links" else " ").join(value.split()))
     if "UV_INDEX" in environment:
         # As pip does. Safe here: a file is accepted by its hash only, wherever it was found.
         environment.setdefault("UV_INDEX_STRATEGY", "unsafe-best-match")
