@@ -39,6 +39,8 @@ def faults_in_form(text: str) -> list[str]:
         hash_due = bool(hash_line["more"]) if hash_line else bool(_PIN.fullmatch(line))
     if hash_due:
         faults.append("the last package has no hash")
+    names = [found["name"] for found in map(_PIN.fullmatch, text.splitlines()) if found]
+    faults += [f"{name} is pinned {names.count(name)} times" for name in sorted(set(names)) if names.count(name) > 1]
     return faults
 
 

@@ -82,8 +82,9 @@ def test_locks_hold_pinned_hashed_packages_only(name, check_lock):
         "numpy>=2 \\\n    --hash=sha256:" + "0" * 64 + "\n",
         "numpy==2.4.6 ; sys_platform == 'packages/simple' \\\n    --hash=sha256:" + "0" * 64 + "\n",
         "numpy==2.4.6 \\\n",
+        "numpy==2.5.5 \\\n    --hash=sha256:" + "0" * 64 + "\n",
     ],
-    ids=["index", "folder", "path", "comment", "no hash", "not pinned", "address in a marker", "cut off"],
+    ids=["index", "folder", "path", "comment", "no hash", "not pinned", "address in a marker", "cut off", "twice"],
 )
 @pytest.mark.parametrize("text", ["{planted}" + PIN, PIN + "{planted}"], ids=["before", "after"])
 def test_lock_check_finds_what_must_not_be_there(planted, text, check_lock):
