@@ -1,0 +1,307 @@
+"""The local stage: what polynomials of the whole face miss, with the uncertainty of what comes out.
+
+Light, modulation and phase are estimated together as Gaussian fields (polynomials, rim functions, splines). How rough each field may be
+is not set but found: the stiffness of every block is the one that makes the picture most likely (evidence). On a face without a
+local fault the splines go flat by themselves; the posterior covariance is the fit's share of the uncertainty.
+
+Sources
+-------
+Evidence and its fixed-point iteration: D. J. C. MacKay, Bayesian interpolation, Neural Computation 4, 415-447 (1992), section 4 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, sparse
+
+from straightband.face.polynomials import noll_count
+from straightband.face.shapes import Face
+from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
+from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness
+from straightband.fringes.noise import correlation_area, distrusted, spread
+from straightband.fringes.whole import polynomials
+
+LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
+PHASE_ORDER, LIGHT_ORDER = 8, 3
+PHASE_SPLINES, LIGHT_SPLINES = 22, 8  # along the shorter extent
+STEPS = 4
+STIFFEST = 1e10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """Basis functions of one field that share a stiffness.
+
+    Attributes
+    ----------
+    channel
+        Which field they add to.
+    columns
+        (c, k) values at the cells, dense or sparse.
+    penalty
+        (k, k) or (k,): stiffness 1 in its own units.
+    stiffness
+        Factor on the penalty.
+    adapts
+        Whether the evidence sets the factor.
+    """
+
+    channel: int
+    columns: NDArray | sparse.csr_array
+    penalty: NDArray
+    stiffness: float
+    adapts: bool
+
+    @property
+    def size(self) -> int:
+        """Number of functions."""
+        return int(self.columns.shape[1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fields:
+    """The three fields at the pixels of the face, (n,) each, and the strength of the overtone."""
+
+    light: NDArray
+    modulation: NDArray
+    phase_rad: NDArray
+    overtone: float
+
+
+def normal_equations(blocks: list[Block], moments: Moments) -> tuple[NDArray, NDArray]:
+    """J'WJ and J'Wr of all blocks together, from the moments of the cells."""
+    ends = np.cumsum([0] + [block.size for block in blocks])
+    normal = np.empty((ends[-1], ends[-1]))
+    right = np.empty(ends[-1])
+    for i, one in enumerate(blocks):
+        rows = slice(ends[i], ends[i + 1])
+        right[rows] = one.columns.T @ moments.with_residual[one.channel]
+        for j in range(i, len(blocks)):
+            columns = slice(ends[j], ends[j + 1])
+            normal[rows, columns] = _crossed(one, blocks[j], moments.products[one.channel, blocks[j].channel])
+            if j > i:
+                normal[columns, rows] = normal[rows, columns].T
+    return normal, right
+
+
+def _crossed(one: Block, other: Block, weight: NDArray) -> NDArray:
+    if isinstance(one.columns, np.ndarray):
+        left = one.columns * weight[:, None]
+        return left.T @ other.columns if isinstance(other.columns, np.ndarray) else (other.columns.T @ left).T
+    scaled = sparse.diags_array(weight) @ one.columns
+    product = scaled.T @ other.columns
+    return product if isinstance(product, np.ndarray) else product.toarray()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """The grid of pixels the fields live on, and the bases evaluated there once.
+
+    Attributes
+    ----------
+    clear
+        The clear aperture, which the coordinates are scaled to.
+    x, y
+        Axes of the grid, -1 to 1.
+    inside
+        [v, u] True on the clear aperture.
+    polynomials, rim
+        (k, n) values at the pixels inside.
+    phase_grid, light_grid
+        Spline grids of the fine and the broad fields.
+    cells
+        The cells of the pixels.
+    """
+
+    clear: Face
+    x: NDArray
+    y: NDArray
+    inside: NDArray
+    polynomials: NDArray
+    rim: NDArray
+    phase_grid: SplineGrid
+    light_grid: SplineGrid
+    cells: Cells
+
+
+def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
+    """Bases for a grid with axes x and y scaled to the clear aperture."""
+    cells = divide(x, y, clear=clear)
+    inside = cells.label >= 0
+    xx, yy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
+    aspect = clear.semi_v_mm / clear.semi_u_mm
+    return Frame(
+        clear=clear,
+        x=x,
+        y=y,
+        inside=inside,
+        polynomials=polynomials(xx[inside], yy[inside], shape=clear.shape, order=PHASE_ORDER),
+        rim=rim_functions(xx[inside], yy[inside], clear=clear),
+        phase_grid=_grid(PHASE_SPLINES, aspect),
+        light_grid=_grid(LIGHT_SPLINES, aspect),
+        cells=cells,
+    )
+
+
+def _grid(shorter: int, aspect: float) -> SplineGrid:
+    """Splines of even spacing on the face although the coordinates are stretched."""
+    return SplineGrid(columns=max(5, round(shorter * max(1.0, 1.0 / aspect))), rows=max(5, round(shorter * max(1.0, aspect))))
+
+
+def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDArray) -> list[Block]:
+    """The blocks of all fields with their first stiffness; light and modulation are the mean levels of the whole fit."""
+    x, y = frame.cells.x, frame.cells.y
+    shape = frame.clear.shape
+    broad = polynomial_block(x, y, shape=shape, order=LIGHT_ORDER)
+    coarse, fine = frame.light_grid.matrix(x, y), frame.phase_grid.matrix(x, y)
+    bend_coarse = frame.light_grid.bending() + 1e-4 * np.eye(frame.light_grid.size)
+    bend_fine = frame.phase_grid.bending() + 1e-4 * np.eye(frame.phase_grid.size)
+    free = np.full(broad.shape[1], 1e-4 / light**2)
+    held = 1.0 / (0.08 * modulation) ** 2 * np.r_[1e-4, np.ones(broad.shape[1] - 1)]
+    return [
+        Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0, adapts=False),
+        Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.02 * light) ** 2, adapts=True),
+        Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0, adapts=False),
+        Block(channel=MODULATION, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.01 * modulation) ** 2, adapts=True),
+        Block(channel=OVERTONE, columns=np.ones((x.size, 1)), penalty=np.array([1.0 / 0.1**2]), stiffness=1.0, adapts=False),
+        Block(channel=PHASE, columns=polynomial_block(x, y, shape=shape, order=PHASE_ORDER), penalty=1.0 / prior_rad**2, stiffness=1.0, adapts=False),
+        Block(channel=PHASE, columns=rim_functions(x, y, clear=frame.clear).T.copy(), penalty=rim_roughness(), stiffness=1.0 / 0.3**2, adapts=True),
+        Block(channel=PHASE, columns=fine, penalty=bend_fine, stiffness=1.0 / 0.02**2, adapts=True),
+    ]
+
+
+def split(coefficients: NDArray, blocks: list[Block]) -> list[NDArray]:
+    """The coefficients of each block."""
+    return np.split(coefficients, np.cumsum([block.size for block in blocks])[:-1])
+
+
+def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: float) -> Fields:
+    """The fields at the pixels from the coefficients of the eight blocks; `share` is modulation per light."""
+    broad = frame.polynomials[: noll_count(LIGHT_ORDER)]
+    light = parts[0] @ broad + frame.light_grid.on_grid(parts[1], frame.x, frame.y)[frame.inside]
+    extra = parts[2] @ broad + frame.light_grid.on_grid(parts[3], frame.x, frame.y)[frame.inside]
+    phase = parts[5] @ frame.polynomials + parts[6] @ frame.rim + frame.phase_grid.on_grid(parts[7], frame.x, frame.y)[frame.inside]
+    return Fields(light=light, modulation=share * light + extra, phase_rad=start_rad + phase, overtone=float(parts[4][0]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocalFit:
+    """Fields over the face and the covariance of their coefficients.
+
+    Attributes
+    ----------
+    frame, blocks
+        Bases the coefficients belong to.
+    fields
+        Light, modulation and phase at the pixels of the face.
+    covariance
+        (k, k) posterior covariance of all coefficients, noise correlation counted.
+    residual
+        (n,) value less model.
+    weight
+        (n,) 0 where missing or distrusted.
+    noise
+        Standard deviation of one pixel.
+    correlated_pixels
+        Pixels that share one independent reading.
+    """
+
+    frame: Frame
+    blocks: list[Block]
+    fields: Fields
+    covariance: NDArray
+    residual: NDArray
+    weight: NDArray
+    noise: float
+    correlated_pixels: float
+
+
+def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, levels: tuple[float, float]) -> LocalFit:
+    """Fields that explain the picture, grown from the phase of the whole face.
+
+    Parameters
+    ----------
+    value, present
+        (n,) linear light and whether it counts, at the pixels of `frame.inside`.
+    start_rad
+        (n,) phase of the whole fit.
+    prior_rad
+        Expected size of each polynomial coefficient's correction.
+    levels
+        Mean light and mean modulation of the whole fit.
+    """
+    light, modulation = levels
+    share = modulation / light
+    blocks = make_blocks(frame, light=light, modulation=modulation, prior_rad=prior_rad)
+    coefficients = np.zeros(sum(block.size for block in blocks))
+    coefficients[0] = light
+    weight = present.astype(float)
+    for round_ in range(STEPS):
+        fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
+        residual, channels = _linearise(value, fields, share=share)
+        if round_ > 0:
+            weight = _trusted(residual, present, frame=frame)
+        noise = spread(residual, weight)
+        shared = correlation_area(_spread_out(residual * (weight > 0), frame), _spread_out(weight > 0, frame)) if round_ > 1 else 4.0
+        variance = max(noise**2 * shared, 1e-14)
+        moments = gather(frame.cells, channels=channels, residual=residual, weight=weight)
+        normal, right = normal_equations(blocks, moments)
+        coefficients, covariance, blocks = _solve(normal / variance, right / variance, coefficients=coefficients, blocks=blocks)
+    fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
+    residual, _ = _linearise(value, fields, share=share)
+    return LocalFit(
+        frame=frame, blocks=blocks, fields=fields, covariance=covariance, residual=residual, weight=weight, noise=noise, correlated_pixels=shared
+    )
+
+
+def _spread_out(values: NDArray, frame: Frame) -> NDArray:
+    grid = np.zeros(frame.inside.shape, dtype=values.dtype)
+    grid[frame.inside] = values
+    return grid
+
+
+def _trusted(residual: NDArray, present: NDArray, *, frame: Frame) -> NDArray:
+    wild = distrusted(_spread_out(residual, frame), _spread_out(present, frame))
+    return (present & ~wild[frame.inside]).astype(float)
+
+
+def _linearise(value: NDArray, fields: Fields, *, share: float) -> tuple[NDArray, NDArray]:
+    """Residual (n,) and the derivative of the picture by each channel (CHANNELS, n)."""
+    cos, sin = np.cos(fields.phase_rad), np.sin(fields.phase_rad)
+    double = 2.0 * cos * cos - 1.0
+    model = fields.light + fields.modulation * (cos + fields.overtone * double)
+    by_phase = -fields.modulation * (sin + 4.0 * fields.overtone * sin * cos)
+    return value - model, np.stack([1.0 + share * cos, cos, by_phase, fields.modulation * double])
+
+
+def _solve(normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: list[Block]) -> tuple[NDArray, NDArray, list[Block]]:
+    """One Gauss-Newton step under the prior, the posterior covariance and the stiffness that the evidence asks for."""
+    posterior, pull = normal.copy(), right.copy()
+    ends = np.cumsum([0] + [block.size for block in blocks])
+    for i, block in enumerate(blocks):
+        rows = slice(ends[i], ends[i + 1])
+        part = block.stiffness * (np.diag(block.penalty) if block.penalty.ndim == 1 else block.penalty)
+        posterior[rows, rows] += part
+        pull[rows] -= part @ coefficients[rows]
+    factor, _ = linalg.lapack.dpotrf(posterior, lower=1)
+    change, _ = linalg.lapack.dpotrs(factor, pull, lower=1)
+    inverse, _ = linalg.lapack.dpotri(factor, lower=1)
+    covariance = np.tril(inverse) + np.tril(inverse, -1).T
+    updated = coefficients + change
+    fresh = [_by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]]) for i, block in enumerate(blocks)]
+    return updated, covariance, fresh
+
+
+def _by_evidence(block: Block, coefficients: NDArray, covariance: NDArray) -> Block:
+    """The block with the stiffness that makes the picture most likely: gamma / c'Pc (MacKay eq. 4.8 and the text below it)."""
+    if not block.adapts:
+        return block
+    if block.penalty.ndim == 1:
+        trace, energy = float(np.sum(block.penalty * np.diag(covariance))), float(np.sum(block.penalty * coefficients**2))
+    else:
+        trace, energy = float(np.sum(block.penalty * covariance)), float(coefficients @ block.penalty @ coefficients)
+    known = max(block.size - block.stiffness * trace, 1e-3)
+    return replace(block, stiffness=float(np.clip(known / max(energy, 1e-300), 1e-3 * block.stiffness, min(STIFFEST, 1e3 * block.stiffness))))

@@ -1,0 +1,177 @@
+"""The fit of the whole face: from many starts to one phase, by polynomials of rising order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband.face.polynomials import circle_polynomials, legendre_products, noll_count
+from straightband.face.shapes import Shape
+from straightband.fringes.model import BandModel, Samples, explained, seed, step
+from straightband.fringes.starts import WEAK_SAMPLES, Start, disc_grid, find_starts
+
+# (starts kept, polynomial orders, samples used, steps an order): each round keeps the best of the one before
+ROUNDS = ((16, (2,), 1200, 5), (6, (3, 4), 2500, 5), (3, (6,), 6000, 5))
+GRIDS = (48, 128, 256)
+SAMPLES_PER_BAND = 4.5
+LEAST_FILLED = 0.5  # share of a coarse cell that must hold light to count
+OUTLIER_SIGMAS = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WholeFit:
+    """A phase over the whole face.
+
+    Attributes
+    ----------
+    start
+        Quadratic phase it grew from.
+    coefficients_rad
+        Of the face's polynomials, added to the start's phase; piston included.
+    order
+        Their highest order.
+    explained
+        Share of the band variance explained on the coarse grid.
+    runner_up
+        The same for the best other phase that differs from this one.
+    """
+
+    start: Start
+    coefficients_rad: NDArray
+    order: int
+    explained: float
+    runner_up: float
+
+    def phase_rad(self, x: NDArray, y: NDArray, *, shape: Shape) -> NDArray:
+        """The phase at normalised coordinates."""
+        return self.start.phase_rad(x, y) + np.tensordot(self.coefficients_rad, polynomials(x, y, shape=shape, order=self.order), axes=1)
+
+
+def polynomials(x: NDArray, y: NDArray, *, shape: Shape, order: int) -> NDArray:
+    """Orthonormal polynomials of a face of this shape in coordinates scaled to its half extents."""
+    return legendre_products(x, y, order=order) if shape is Shape.RECTANGLE else circle_polynomials(x, y, order=order)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoarsePicture:
+    """The face shrunk to a square grid of normalised coordinates.
+
+    Attributes
+    ----------
+    samples
+        Value and weight at the kept cells.
+    x, y
+        (n,) their coordinates.
+    grid
+        [y, x] picture less its background, zero where nothing is known.
+    """
+
+    samples: Samples
+    x: NDArray
+    y: NDArray
+    grid: NDArray
+
+
+def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape) -> CoarsePicture:
+    """Mean of the present pixels in each of `samples` x `samples` cells, less a smooth background for the spectra."""
+    present = (~missing).astype(np.float32)
+    size = (samples, samples)
+    filled = cv2.resize(present, size, interpolation=cv2.INTER_AREA)
+    mean = cv2.resize(np.where(missing, np.float32(0), intensity), size, interpolation=cv2.INTER_AREA) / np.maximum(filled, 1e-6)
+    x, y = disc_grid(samples)
+    keep = (filled > LEAST_FILLED) & ((shape is Shape.RECTANGLE) | (x * x + y * y <= 1.0))
+    xs, ys, value, weight = x[keep], y[keep], mean[keep].astype(float), filled[keep].astype(float)
+    basis = polynomials(xs, ys, shape=shape, order=2)
+    weighted = basis * weight
+    background = np.linalg.solve(weighted @ basis.T + 1e-9 * np.eye(len(basis)), weighted @ value) @ basis
+    grid = np.zeros(size, dtype=np.float32)
+    grid[keep] = (value - background) * weight
+    return CoarsePicture(samples=Samples(value=value, weight=weight), x=xs, y=ys, grid=grid)
+
+
+def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape) -> WholeFit | None:
+    """The phase that explains the picture best among many starts; None where nothing explains it at all.
+
+    Parameters
+    ----------
+    intensity
+        [v, u] linear light over the bounding box of the clear aperture.
+    missing
+        [v, u] True off the face and where pixels tell nothing.
+    """
+    pictures = {n: shrink(intensity, missing, samples=n, shape=shape) for n in (WEAK_SAMPLES, *GRIDS)}
+    if pictures[GRIDS[0]].x.size < 200:
+        return None
+    starts = find_starts(pictures[GRIDS[1]].grid, coarse=pictures[WEAK_SAMPLES].grid)
+    fits = [WholeFit(start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0) for start in starts]
+    for kept, orders, count, steps in ROUNDS:
+        grown = [_grow(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
+        fits = sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained)
+    if not fits:
+        return None
+    best = fits[0]
+    picture = pictures[GRIDS[0]]
+    phase = best.phase_rad(picture.x, picture.y, shape=shape)
+    others = [fit.explained for fit in fits[1:] if _differs(phase, fit.phase_rad(picture.x, picture.y, shape=shape))]
+    return WholeFit(start=best.start, coefficients_rad=best.coefficients_rad, order=best.order, explained=best.explained, runner_up=max(others, default=0.0))
+
+
+def _differs(one: NDArray, other: NDArray) -> bool:
+    """True unless two phases agree up to sign and piston to a tenth of a wave rms."""
+    return min(float(np.std(one - other)), float(np.std(one + other))) > 0.2 * np.pi
+
+
+def _grid_for(start: Start) -> int:
+    slope = np.hypot(start.tilt_x, start.tilt_y) + 2.0 * (abs(start.bow) + np.hypot(start.cross, start.twist))
+    wanted = SAMPLES_PER_BAND * 2.0 * slope
+    return next((n for n in GRIDS if n >= wanted), GRIDS[-1])
+
+
+def _thin(picture: CoarsePicture, count: int) -> CoarsePicture:
+    """A fixed random choice of at most `count` samples: low orders need few, and a random choice has no aliases."""
+    if picture.x.size <= count:
+        return picture
+    chosen = np.random.default_rng(count).choice(picture.x.size, count, replace=False)
+    samples = Samples(value=picture.samples.value[chosen], weight=picture.samples.weight[chosen])
+    return replace(picture, samples=samples, x=picture.x[chosen], y=picture.y[chosen])
+
+
+def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[int, ...], steps: int) -> WholeFit | None:
+    """The fit refined by polynomials of rising order on one grid; None if it ran away."""
+    samples, coefficients = picture.samples, fit.coefficients_rad
+    base = fit.start.phase_rad(picture.x, picture.y)
+    for order in orders:
+        basis = polynomials(picture.x, picture.y, shape=shape, order=order)
+        light_basis = basis[: noll_count(min(order - 1, 3))]
+        coefficients = np.pad(coefficients, (0, len(basis) - len(coefficients)))
+        phase = base + coefficients @ basis
+        model = seed(samples, phase_rad=phase, light_basis=light_basis, basis=basis)
+        coefficients[0] += float(np.mean(model.phase_rad - phase))
+        for _ in range(steps):
+            model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=_expected_size_rad(order))
+        if not np.all(np.isfinite(model.residual)):
+            return None
+        coefficients += model.coefficients_rad
+        share = explained(samples, model)
+        samples = _distrust(samples, model)
+    return replace(fit, coefficients_rad=coefficients, order=orders[-1], explained=share)
+
+
+def _expected_size_rad(order: int) -> NDArray:
+    """Prior spread of each coefficient: free up to the second order, then falling as a worked surface's do (common practice, no source)."""
+    size = np.empty(noll_count(order))
+    for n in range(order + 1):
+        size[noll_count(n - 1) if n else 0 : noll_count(n)] = 100.0 if n <= 2 else 12.0 / (n - 1) ** 2
+    return size
+
+
+def _distrust(samples: Samples, model: BandModel) -> Samples:
+    """The samples with outliers set aside: dust, scratches, glare."""
+    present = samples.weight > 0
+    sigma = 1.4826 * float(np.median(np.abs(model.residual[present])))
+    if sigma == 0.0:
+        return samples
+    return Samples(value=samples.value, weight=np.where(np.abs(model.residual) > OUTLIER_SIGMAS * sigma, 0.0, samples.weight))
