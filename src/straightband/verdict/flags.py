@@ -1,0 +1,13 @@
+"""Doubts that a verdict can carry, each with what it means to the person at the bench."""
+
+from __future__ import annotations
+
+MEANINGS = {
+    "vignetted": "part of the light misses the clear aperture, on the axis or at the edge of the field",
+    "heights-missing": "part of the beam falls on glass that the map does not know",
+    "sign-unknown": "hill or hole is not known; the Strehl is the same for both",
+    "either-way-round": "without a mark it is not known which end goes toward the primary; the worse way round is stated",
+    "uncertainty-smooth": "how errors of the map go together is not known; all of them were taken as one smooth figure, the worst case",
+    "uncertainty-unknown": "the map does not say how uncertain it is, so nothing can be decided",
+    "fringe-wavelength-assumed": "the tolerance is in fringes without a wavelength; 546.07 nm was taken",
+}
