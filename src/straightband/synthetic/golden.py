@@ -13,6 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straightband.face.polynomials import ellipse_polynomials
+from straightband.face.shapes import ellipse
+from straightband.synthetic.scene import BandLight, Scene, Sensor, Surround, View
+from straightband.synthetic.surfaces import Surface, coefficients_of
 
 ASPECT = 1.0 / math.sqrt(2.0)
 WAVELENGTH_NM = 546.074
@@ -73,3 +76,28 @@ def golden_photograph(
     light = np.where(inside, golden_light(x_grid, y_grid), surround)
     light += noise * rng.standard_normal(light.shape)
     return GoldenPhotograph(light=light, inside=inside, x=x, y=y, semi_major_px=semi_major_px)
+
+
+def golden_scene(*, minor_mm: float = 90.0, width_px: int = 1600, height_px: int = 1200) -> Scene:
+    """The golden face as a scene to be photographed: x along +v, which points right in the picture, y along -u, which points up."""
+    face = ellipse(minor_mm=minor_mm)
+    unit = face.semi_v_mm
+    terms = coefficients_of(face, lambda u, v: golden_heights_nm(v / unit, -u / unit), order=4)
+    band_nm = WAVELENGTH_NM / 2.0
+    return Scene(
+        surface=Surface(face=face, coefficients_nm=terms),
+        bands_u=-2.0 * _WEDGE_Y_NM * ASPECT / band_nm,
+        bands_v=2.0 * _WEDGE_X_NM / band_nm,
+        gap_nm=_CENTRE_GAP_NM,
+        light=BandLight(wavelength_nm=WAVELENGTH_NM, fwhm_nm=0.0, contrast=_SWING / _MEAN),
+        view=View(
+            width_px=width_px,
+            height_px=height_px,
+            scale_px_per_mm=0.4 * width_px / unit,
+            centre_x_px=(width_px - 1) / 2.0,
+            centre_y_px=(height_px - 1) / 2.0,
+            rotation_deg=-90.0,
+        ),
+        surround=Surround(level=0.04),
+        sensor=Sensor(exposure=_MEAN, read_noise=0.02, full_well=math.inf),
+    )

@@ -6,9 +6,11 @@ A surface is smooth and given in closed form, so its height is known at any poin
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -206,6 +208,41 @@ def _add_hill(heights: NDArray, u_mm: NDArray, v_mm: NDArray, *, hill: LocalHill
         heights[near] += hill.height_nm * np.exp(-r2[near])
     else:
         heights[near] += hill.height_nm * (0.5 + 0.5 * np.cos(np.pi * np.sqrt(r2[near])))
+
+
+def coefficients_of(face: Face, heights: Callable[[NDArray, NDArray], NDArray], *, order: int) -> tuple[float, ...]:
+    """Coefficients, in nm, of a polynomial `heights(u_mm, v_mm)` of degree up to `order`, for `Surface`."""
+    nodes = np.cos(np.pi * (np.arange(2 * order + 2) + 0.5) / (2 * order + 2))
+    u_mm, v_mm = (a.ravel() for a in np.meshgrid(nodes * face.semi_u_mm, nodes * face.semi_v_mm))
+    basis = face_polynomials(u_mm, v_mm, face=face, order=order)
+    return tuple(np.linalg.lstsq(basis.T, heights(u_mm, v_mm), rcond=None)[0].tolist())
+
+
+def sphere(face: Face, *, sag_nm: float) -> Surface:
+    """A sphere whose centre stands `sag_nm` above the end of the longer semi-axis; positive is convex. Piston left out."""
+    steepness = sag_nm / face.semi_major_mm**2
+    found = coefficients_of(face, lambda u, v: -steepness * (u * u + v * v), order=2)
+    return Surface(face=face, coefficients_nm=(0.0, *found[1:]))
+
+
+def saddle(face: Face, *, rise_nm: float, axis_deg: float) -> Surface:
+    """A saddle that rises `rise_nm` at one longer semi-axis from the centre along `axis_deg` (from +u toward +v), and falls as much across."""
+    steepness = rise_nm / face.semi_major_mm**2
+    turn = 2.0 * math.radians(axis_deg)
+    found = coefficients_of(face, lambda u, v: steepness * ((u * u - v * v) * math.cos(turn) + 2.0 * u * v * math.sin(turn)), order=2)
+    return Surface(face=face, coefficients_nm=(0.0, *found[1:]))
+
+
+def added(one: Surface, other: Surface) -> Surface:
+    """The sum of two surfaces over the same face."""
+    pairs = zip_longest(one.coefficients_nm, other.coefficients_nm, fillvalue=0.0)
+    return Surface(
+        face=one.face,
+        coefficients_nm=tuple(a + b for a, b in pairs),
+        edges=one.edges + other.edges,
+        hills=one.hills + other.hills,
+        zones=one.zones + other.zones,
+    )
 
 
 def random_surface(face: Face, rng: np.random.Generator, *, pv_nm: float, order: int = 6) -> Surface:
