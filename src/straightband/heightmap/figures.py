@@ -21,6 +21,9 @@ from straightband.face.shapes import Face
 from straightband.heightmap.map import HeightMap
 
 EDGE_ZONE_MM = 5.0  # width of the rim zone whose mean level is reported as the edge
+EDGE_ZONE_SHARE = 0.2  # of the shorter half extent: the zone of a small face is narrower
+
+NAMES = ("pv_nm", "rms_nm", "power_nm", "astigmatism_nm", "irregularity_pv_nm", "irregularity_rms_nm", "edge_nm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,57 +58,87 @@ class Figures:
     edge_zone_mm: float
 
 
-def _fit(columns: list[NDArray], h: NDArray) -> NDArray:
-    basis = np.stack(columns)
-    return np.linalg.solve(basis @ basis.T, basis @ h)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Points:
+    """Places on a clear aperture where heights are known.
+
+    Attributes
+    ----------
+    u_mm, v_mm
+        (n,) coordinates.
+    area
+        (n,) share of the aperture each stands for, any unit.
+    clear
+        The aperture.
+    """
+
+    u_mm: NDArray
+    v_mm: NDArray
+    area: NDArray
+    clear: Face
 
 
-def without_tilt(height_map: HeightMap) -> HeightMap:
-    """The map less its least-squares plane over the clear aperture."""
+def points_of(height_map: HeightMap) -> tuple[Points, NDArray]:
+    """The valid points of a map, of equal area, and their heights (n,)."""
     u, v, h = height_map.points()
-    c = _fit([np.ones_like(u), u, v], h)
-    plane = c[0] + c[1] * height_map.u_mm[None, :] + c[2] * height_map.v_mm[:, None]
-    return replace(height_map, heights_nm=height_map.heights_nm - plane)
+    return Points(u_mm=u, v_mm=v, area=np.ones_like(u), clear=height_map.clear), h
 
 
 def figures(height_map: HeightMap) -> Figures:
     """All figures of a map over its clear aperture."""
-    u, v, h = height_map.points()
-    return point_figures(u, v, h, clear=height_map.clear)
+    points, h = points_of(height_map)
+    return Figures(**{name: float(value[0]) for name, value in many_figures(points, h[None]).items()})
 
 
-def point_figures(u_mm: NDArray, v_mm: NDArray, heights_nm: NDArray, *, clear: Face) -> Figures:
-    """All figures from heights (n,) at evenly spread points (n,) of the clear aperture."""
-    a = clear.semi_major_mm
-    x, y = u_mm / a, v_mm / a
-    one, rho2 = np.ones_like(x), x * x + y * y
-    plane = [one, x, y]
-    flat = heights_nm - np.stack(plane, axis=1) @ _fit(plane, heights_nm)
-    sphere = [*plane, rho2]
-    c = _fit(sphere, flat)
-    irregular = flat - np.stack(sphere, axis=1) @ c
-    _, _, _, _, p, q = _fit([*sphere, x * x - y * y, 2.0 * x * y], flat)
-    edge_nm, zone_mm = _edge(u_mm, v_mm, flat, clear=clear)
-    return Figures(
-        pv_nm=float(np.ptp(flat)),
-        rms_nm=float(np.sqrt(np.mean(flat**2))),
-        power_nm=float(-c[3]),
-        astigmatism_nm=float(2.0 * math.hypot(p, q)),
-        astigmatism_axis_deg=float(math.degrees(0.5 * math.atan2(q, p)) % 180.0),
-        irregularity_pv_nm=float(np.ptp(irregular)),
-        irregularity_rms_nm=float(np.sqrt(np.mean(irregular**2))),
-        edge_nm=edge_nm,
-        edge_zone_mm=zone_mm,
-    )
+def many_figures(points: Points, heights_nm: NDArray) -> dict[str, NDArray]:
+    """Figures of several surfaces at once: a dict from the names of `Figures` to (k,) arrays, from heights (k, n)."""
+    a = points.clear.semi_major_mm
+    x, y = points.u_mm / a, points.v_mm / a
+    terms = np.stack([np.ones_like(x), x, y, x * x + y * y, x * x - y * y, 2.0 * x * y])
+    flat = heights_nm - _fit(terms[:3], heights_nm, area=points.area) @ terms[:3]
+    sphere = _fit(terms[:4], flat, area=points.area)
+    irregular = flat - sphere @ terms[:4]
+    quadratic = _fit(terms, flat, area=points.area)
+    edge_nm, zone_mm = _edge(points, flat)
+    return {
+        "pv_nm": np.ptp(flat, axis=1),
+        "rms_nm": _rms(flat, area=points.area),
+        "power_nm": -sphere[:, 3],
+        "astigmatism_nm": 2.0 * np.hypot(quadratic[:, 4], quadratic[:, 5]),
+        "astigmatism_axis_deg": np.degrees(0.5 * np.arctan2(quadratic[:, 5], quadratic[:, 4])) % 180.0,
+        "irregularity_pv_nm": np.ptp(irregular, axis=1),
+        "irregularity_rms_nm": _rms(irregular, area=points.area),
+        "edge_nm": edge_nm,
+        "edge_zone_mm": np.full(len(flat), zone_mm),
+    }
 
 
-def _edge(u_mm: NDArray, v_mm: NDArray, h: NDArray, *, clear: Face) -> tuple[float, float]:
+def _fit(terms: NDArray, heights: NDArray, *, area: NDArray) -> NDArray:
+    """Area-weighted least-squares coefficients (k, t) of heights (k, n) on terms (t, n)."""
+    weighted = terms * area
+    return np.linalg.solve(weighted @ terms.T, weighted @ heights.T).T
+
+
+def _rms(heights: NDArray, *, area: NDArray) -> NDArray:
+    return np.sqrt(heights**2 @ area / np.sum(area))
+
+
+def _edge(points: Points, flat: NDArray) -> tuple[NDArray, float]:
+    clear = points.clear
     semi = min(clear.semi_u_mm, clear.semi_v_mm)
-    zone_mm = min(EDGE_ZONE_MM, 0.2 * semi)
-    rim = clear.normalised_radius(u_mm, v_mm) > 1.0 - zone_mm / semi
-    quadratic = face_polynomials(u_mm, v_mm, face=clear, order=2)
-    c = np.linalg.lstsq(quadratic[:, ~rim].T, h[~rim], rcond=None)[0]
-    return float(np.mean(h[rim] - c @ quadratic[:, rim])), zone_mm
+    zone_mm = min(EDGE_ZONE_MM, EDGE_ZONE_SHARE * semi)
+    rim = clear.normalised_radius(points.u_mm, points.v_mm) > 1.0 - zone_mm / semi
+    quadratic = face_polynomials(points.u_mm, points.v_mm, face=clear, order=2)
+    inner = _fit(quadratic[:, ~rim], flat[:, ~rim], area=points.area[~rim])
+    return (flat[:, rim] - inner @ quadratic[:, rim]) @ points.area[rim] / np.sum(points.area[rim]), zone_mm
+
+
+def without_tilt(height_map: HeightMap) -> HeightMap:
+    """The map less its least-squares plane over the clear aperture."""
+    points, h = points_of(height_map)
+    c = _fit(np.stack([np.ones_like(h), points.u_mm, points.v_mm]), h[None], area=points.area)[0]
+    plane = c[0] + c[1] * height_map.u_mm[None, :] + c[2] * height_map.v_mm[:, None]
+    return replace(height_map, heights_nm=height_map.heights_nm - plane)
 
 
 def profile(height_map: HeightMap, *, start_mm: tuple[float, float], end_mm: tuple[float, float], count: int = 200) -> tuple[NDArray, NDArray]:
@@ -118,21 +151,19 @@ def profile(height_map: HeightMap, *, start_mm: tuple[float, float], end_mm: tup
 
 
 def sample(values: NDArray, height_map: HeightMap, *, u_mm: NDArray, v_mm: NDArray) -> NDArray:
-    """`values` [..., v, u] on the map's grid, read bilinearly at points (n,) of the face; NaN outside the grid or next to missing values."""
+    """`values` [v, u] on the map's grid, read bilinearly at points of the face; NaN outside the grid or next to missing values."""
     du, dv = height_map.u_mm[1] - height_map.u_mm[0], height_map.v_mm[1] - height_map.v_mm[0]
     x, y = (u_mm - height_map.u_mm[0]) / du, (v_mm - height_map.v_mm[0]) / dv
-    rows, cols = values.shape[-2:]
+    rows, cols = values.shape
     inside = (x >= 0) & (x <= cols - 1) & (y >= 0) & (y <= rows - 1)
     i, j = np.clip(np.floor(y), 0, rows - 2).astype(int), np.clip(np.floor(x), 0, cols - 2).astype(int)
     fy, fx = np.clip(y - i, 0, 1), np.clip(x - j, 0, 1)
-    value = (1 - fy) * ((1 - fx) * values[..., i, j] + fx * values[..., i, j + 1]) + fy * ((1 - fx) * values[..., i + 1, j] + fx * values[..., i + 1, j + 1])
+    value = (1 - fy) * ((1 - fx) * values[i, j] + fx * values[i, j + 1]) + fy * ((1 - fx) * values[i + 1, j] + fx * values[i + 1, j + 1])
     return np.where(inside, value, np.nan)
 
 
 def fitted_heights(face: Face, coefficients_nm: NDArray, *, u_mm: NDArray, v_mm: NDArray) -> NDArray:
     """Heights [v, u] of a sum of the face's orthonormal polynomials, NaN off the face."""
-    order = noll_to_nm(len(coefficients_nm))[0]
     uu, vv = np.meshgrid(u_mm, v_mm)
-    basis = face_polynomials(uu, vv, face=face, order=order)[: len(coefficients_nm)]
+    basis = face_polynomials(uu, vv, face=face, order=noll_to_nm(len(coefficients_nm))[0])[: len(coefficients_nm)]
     return np.where(face.contains(uu, vv), np.tensordot(coefficients_nm, basis, axes=1), np.nan)
-
