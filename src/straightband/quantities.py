@@ -14,6 +14,7 @@ MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "um": 1e-3, "µm": 1e-3, "μm
 SECONDS_PER_UNIT = {"s": 1.0, "min": 60.0, "h": 3600.0}
 _LONGEST_TEXT = 40
 _NUMBER = r"[+-]?(?:\d{1,12}(?:[.,]\d{1,12})?|[.,]\d{1,12})"
+_THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
 _QUANTITY = re.compile(rf"^(?:(?P<whole>\d{{1,6}})[ -]+)?(?:(?P<top>\d{{1,6}})/(?P<bottom>\d{{1,6}})|(?P<number>{_NUMBER}))\s*(?P<unit>[^\d\s.,]*)$")
 
 
@@ -32,7 +33,14 @@ def _parse(text: str, *, units: dict[str, float], what: str, example: str) -> fl
 
 def _number(match: re.Match[str], *, what: str, example: str) -> float:
     if match["top"] is None:
-        return float(match["number"].replace(",", "."))
+        number = match["number"]
+        if _THOUSANDS.match(number):
+            raise BadInput(
+                found=f"{what} was given as '{number}', where the comma could stand for thousands or for decimals",
+                needed="one meaning is needed",
+                remedy="write the decimals after a point and thousands without a sign",
+            )
+        return float(number.replace(",", "."))
     if int(match["bottom"]) == 0:
         raise BadInput(found=f"{what} divides by zero", needed="a fraction with a whole number below the line is needed", remedy=f"write it like {example}")
     return int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
@@ -64,6 +72,21 @@ def parse_wavelength_nm(text: str, *, what: str = "the wavelength") -> float:
     if not 350.0 <= value <= 1100.0:
         raise BadInput(found=f"{what} was given as '{text}'", needed="light between 350 nm and 1100 nm is needed", remedy="write it like 632.8nm")
     return value
+
+
+def half_last_figure_nm(text: str) -> float:
+    """Half a unit of the last figure typed in a wavelength, in nm: 0.05 for `632.8nm`, 0.5 for `633nm`; it must have been parsed before.
+
+    Example
+    -------
+    >>> half_last_figure_nm("632.8nm")
+    0.05
+    """
+    match = _QUANTITY.match(text.strip())
+    number = "" if match is None else match["number"] or ""
+    decimals = len(number.replace(",", ".").partition(".")[2])
+    scale_nm = MM_PER_UNIT["nm" if match is None else match["unit"]] * 1e6
+    return round(0.5 * scale_nm / 10**decimals, 9)
 
 
 def parse_duration_s(text: str, *, what: str) -> float:

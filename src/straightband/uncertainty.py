@@ -59,7 +59,7 @@ def budget_of(terms: Iterable[Term]) -> Budget:
 
 
 def round_with_uncertainty(value: float, uncertainty: float, *, unit: str) -> str:
-    """Text such as `57.2 +- 0.4 nm`: two figures of the uncertainty below 3, one above, the value to the same place.
+    """Text such as `57.2 +- 0.4 nm`: two figures of the uncertainty when it begins with 1, 2 or 3, else one; the value to the same place.
 
     Follows GUM 7.2.6 (at most two figures). Zero or missing uncertainty is written as such, never hidden.
 
@@ -78,4 +78,5 @@ def round_with_uncertainty(value: float, uncertainty: float, *, unit: str) -> st
     if places <= 0:
         step = 10 ** (-places)
         return f"{round(value / step) * step:.0f} ± {round(uncertainty / step) * step:.0f} {unit}"
-    return f"{value:.{places}f} ± {uncertainty:.{places}f} {unit}"
+    shown = round(value, places) + 0.0  # which makes -0 a plain 0
+    return f"{shown:.{places}f} ± {uncertainty:.{places}f} {unit}"

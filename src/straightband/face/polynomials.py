@@ -51,7 +51,8 @@ def circle_polynomials(x: NDArray, y: NDArray, *, order: int) -> NDArray:
     x, y = np.asarray(x), np.asarray(y)
     r2 = x * x + y * y
     z = x + 1j * y
-    out = np.empty((noll_count(order), *r2.shape), dtype=r2.dtype)
+    # float32 stays float32; whole numbers must not make the values whole.
+    out = np.empty((noll_count(order), *r2.shape), dtype=np.result_type(r2, np.float32))
     index = {noll_to_nm(j): j - 1 for j in range(1, noll_count(order) + 1)}
     z_m = np.ones_like(z)
     for m in range(order + 1):

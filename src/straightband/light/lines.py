@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from straightband.errors import BadInput
-from straightband.quantities import parse_wavelength_nm
+from straightband.quantities import half_last_figure_nm, parse_wavelength_nm
 
 LINES_AIR_NM = {
     "mercury e": 546.074,
@@ -79,7 +79,7 @@ def lamp_from_text(text: str) -> Lamp:
         return named
     if not any(c.isdigit() for c in text):
         raise BadInput(found=f"the light was given as '{text[:40]}'", needed=f"a wavelength or one of {', '.join(LAMPS)} is needed", remedy="write it like 632.8nm")
-    return _lamp(text.strip(), parse_wavelength_nm(text, what="the light"), 0.05, 0.1)
+    return _lamp(text.strip(), parse_wavelength_nm(text, what="the light"), half_last_figure_nm(text), 0.1)
 
 
 def air_index(wavelength_vacuum_nm: float) -> float:

@@ -33,6 +33,18 @@ from straightband.verdict.iso10110 import (
     parse_tolerance,
 )
 
+__all__ = [
+    "Decision",
+    "FieldStrehl",
+    "FormCheck",
+    "FormQuantities",
+    "Mounting",
+    "Telescope",
+    "Verdict",
+    "WideEnd",
+    "judge",
+]  # The faces name these through the workflow.
+
 MOST_MISSING = 0.02  # share of a beam on unknown glass above which nothing is decided in the mirror's favour; our choice
 _WORTH_A_WORD = 1e-3  # share of a beam below which light that misses the glass, or unknown glass, is not mentioned
 _FEWEST_HEIGHTS = 100  # ten across: power and astigmatism and little else
