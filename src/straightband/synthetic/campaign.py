@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
-from straightband.face.shapes import Face, ellipse, rectangle, round_face
+from straightband.face.shapes import Face, Shape, ellipse, rectangle, round_face
 from straightband.light.lines import LAMPS
-from straightband.synthetic.bands import smallest_gap_nm
+from straightband.synthetic.bands import gap_nm, smallest_gap_nm
 from straightband.synthetic.projection import projection_of
 from straightband.synthetic.scene import (
     BandLight,
@@ -84,6 +85,7 @@ _LIMITS = {
         tilt_deg=15.0, chance=0.7, distortion_bands=10.0, near_camera_nm=10.0, least_contrast=0.25, least_quality=65, tone_error=0.1
     ),
 }
+_MOST_BANDS = 40.0
 _LEAST_PX_PER_BAND = 12.0  # closer bands blur away in a telephone's JPEG
 
 
@@ -100,7 +102,7 @@ def random_scene(
     drawn = pattern or Pattern(rng.choice(list(Pattern), p=[0.45, 0.25, 0.2, 0.1]))
     view = _view(rng, face=face, limits=limits, megapixels=megapixels or rng.uniform(1.5, 3.0))
     across_px = 2.0 * min(face.semi_u_mm, face.semi_v_mm) * view.scale_px_per_mm
-    most_bands = min(40.0, across_px / _LEAST_PX_PER_BAND)
+    most_bands = min(_MOST_BANDS, across_px / _LEAST_PX_PER_BAND)
     light = _light(rng, limits=limits, drawn=drawn, difficulty=difficulty)
     if light.fwhm_nm > 5.0:
         most_bands = min(most_bands, 8.0)  # a wide line loses its contrast within some 14 bands from contact
@@ -131,6 +133,7 @@ def describe(scene: Scene) -> dict[str, float | str]:
         "fwhm_nm": scene.light.fwhm_nm,
         "contrast": scene.light.contrast,
         "wedge_bands": math.hypot(scene.bands_u, scene.bands_v),
+        "least_px_per_band": least_px_per_band(scene),
         "figure_bands": peak_to_valley_nm(scene.surface, points=101) / (scene.light.wavelength_nm / 2.0),
         "gap_nm": scene.gap_nm,
         "edges": len(scene.surface.edges),
@@ -157,18 +160,33 @@ def describe(scene: Scene) -> dict[str, float | str]:
     }
 
 
+def least_px_per_band(scene: Scene) -> float:
+    """Spacing of the bands, in px, below which only 1 % of the face lies."""
+    u_mm, v_mm, gap = _gap_on_grid(scene)
+    slope_v, slope_u = np.gradient(gap, v_mm[1] - v_mm[0], u_mm[1] - u_mm[0])
+    inside = scene.face.contains(u_mm[None, :], v_mm[:, None])
+    steepest = float(np.percentile(np.hypot(slope_u, slope_v)[inside], 99.0))
+    return scene.view.scale_px_per_mm * scene.light.wavelength_nm / 2.0 / max(steepest, 1e-9)
+
+
 def oblique_error_nm(scene: Scene) -> float:
     """RMS height, tilt removed, that is read wrong when the tilt at the centre is known but the distance of the camera is not."""
-    share = np.linspace(-1.0, 1.0, 61)
-    u_grid, v_grid = np.meshgrid(share * scene.face.semi_u_mm, share * scene.face.semi_v_mm)
+    u_axis, v_axis, gap = _gap_on_grid(scene)
+    u_grid, v_grid = np.meshgrid(u_axis, v_axis)
     inside = scene.face.contains(u_grid, v_grid)
     u_mm, v_mm = u_grid[inside], v_grid[inside]
-    slope = scene.light.wavelength_nm / 4.0
-    gap = scene.gap_nm + slope * (scene.bands_u * u_mm / scene.face.semi_u_mm + scene.bands_v * v_mm / scene.face.semi_v_mm)
     cosine = projection_of(scene.view, face=scene.face).cos_incidence(u_mm, v_mm)
-    wrong = (gap - scene.surface.heights_nm(u_mm, v_mm)) * (cosine / math.cos(math.radians(scene.view.tilt_deg)) - 1.0)
+    wrong = gap[inside] * (cosine / math.cos(math.radians(scene.view.tilt_deg)) - 1.0)
     plane = np.stack([np.ones_like(u_mm), u_mm, v_mm], axis=1)
     return float(np.std(wrong - plane @ np.linalg.lstsq(plane, wrong, rcond=None)[0]))
+
+
+def _gap_on_grid(scene: Scene) -> tuple[NDArray, NDArray, NDArray]:
+    """Columns and rows in mm that span the outline, and the gap on them."""
+    share = np.linspace(-1.0, 1.0, 121)
+    u_mm, v_mm = share * scene.face.semi_u_mm, share * scene.face.semi_v_mm
+    u_grid, v_grid = np.meshgrid(u_mm, v_mm)
+    return u_mm, v_mm, gap_nm(scene, u_mm=u_grid, v_mm=v_grid)
 
 
 def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
@@ -192,7 +210,7 @@ def _view(rng: np.random.Generator, *, face: Face, limits: _Limits, megapixels: 
     rotation = math.radians(rng.uniform(-180.0, 180.0))
     reach_x = math.hypot(face.semi_u_mm * math.cos(rotation), face.semi_v_mm * math.sin(rotation))
     reach_y = math.hypot(face.semi_u_mm * math.sin(rotation), face.semi_v_mm * math.cos(rotation))
-    if face.shape.value == "rectangle":
+    if face.shape is Shape.RECTANGLE:
         reach_x = face.semi_u_mm * abs(math.cos(rotation)) + face.semi_v_mm * abs(math.sin(rotation))
         reach_y = face.semi_u_mm * abs(math.sin(rotation)) + face.semi_v_mm * abs(math.cos(rotation))
     scale = rng.uniform(0.55, 0.85) * min(width_px / reach_x, height_px / reach_y) / 2.0
@@ -209,6 +227,8 @@ def _view(rng: np.random.Generator, *, face: Face, limits: _Limits, megapixels: 
         tilt_azimuth_deg=rng.uniform(-180.0, 180.0),
         mirrored=int(rng.integers(0, 3)),
         blur_px=rng.uniform(0.5, 1.3) * math.sqrt(max(megapixels, 1.5) / 1.5),
+        halo=rng.uniform(0.0, 0.12) * limits.chance,
+        halo_px=rng.uniform(0.02, 0.1) * width_px,
     )
 
 
@@ -248,7 +268,7 @@ def _surface_and_wedge(
         least = 2.0 if drawn is Pattern.STRAIGHT else 3.0
         bands = _log_uniform(rng, least, max(most_bands, least))
         return figure, _wedge(face, bands=bands, direction=direction)
-    rise_nm = rng.choice([-1.0, 1.0]) * band_nm * _log_uniform(rng, 1.5, min(9.0, most_bands / 4.0))
+    rise_nm = rng.choice([-1.0, 1.0]) * band_nm * _log_uniform(rng, 1.5, max(1.6, min(9.0, most_bands / 5.0)))
     main = sphere(face, sag_nm=rise_nm) if drawn is Pattern.RINGS else saddle(face, rise_nm=rise_nm, axis_deg=rng.uniform(0.0, 180.0))
     figure = added(main, random_surface(face, rng, pv_nm=_log_uniform(rng, 20.0, 100.0)))
     # The slope of the sphere at the rim is 2 rise / semi-axis: below it, the middle of the rings stays on the face.
@@ -256,9 +276,12 @@ def _surface_and_wedge(
 
 
 def _wedge(face: Face, *, bands: float, direction: float) -> tuple[float, float]:
-    """Bands over the full u and v of a wedge with `bands` from rim to rim along `direction` on a face as small as its smaller extent."""
+    """Bands over the full u and v of a wedge that shows `bands` over the smaller extent, at most 40 from end to end of the face."""
     smaller = min(face.semi_u_mm, face.semi_v_mm)
-    return bands * math.cos(direction) * face.semi_u_mm / smaller, bands * math.sin(direction) * face.semi_v_mm / smaller
+    bands_u, bands_v = bands * math.cos(direction) * face.semi_u_mm / smaller, bands * math.sin(direction) * face.semi_v_mm / smaller
+    over_all = abs(bands_u) + abs(bands_v) if face.shape is Shape.RECTANGLE else math.hypot(bands_u, bands_v)
+    share = min(1.0, _MOST_BANDS / max(over_all, 1e-9))
+    return share * bands_u, share * bands_v
 
 
 def _with_local_features(rng: np.random.Generator, *, surface: Surface, limits: _Limits) -> Surface:
@@ -299,7 +322,7 @@ def _surround(rng: np.random.Generator, *, face: Face, limits: _Limits) -> Surro
     dark = rng.random() < 0.55
     plate = None
     if rng.random() < limits.chance:
-        needed = math.hypot(face.semi_u_mm, face.semi_v_mm) if face.shape.value == "rectangle" else face.semi_major_mm
+        needed = math.hypot(face.semi_u_mm, face.semi_v_mm) if face.shape is Shape.RECTANGLE else face.semi_major_mm
         plate = ReferencePlate(
             radius_mm=needed * rng.uniform(1.12, 1.6),
             u_mm=rng.uniform(-0.05, 0.05) * needed,

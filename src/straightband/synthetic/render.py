@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from straightband.synthetic.layers import paint
 from straightband.synthetic.projection import projection_of
-from straightband.synthetic.scene import Scene
+from straightband.synthetic.scene import Scene, View
 from straightband.synthetic.sensor import channel_response, encode_pixels, expose, to_levels, turn_for_orientation
 from straightband.synthetic.specks import add_blemishes
 from straightband.synthetic.truth import Truth, truth_of
@@ -64,8 +64,21 @@ def render(scene: Scene, *, rng: np.random.Generator) -> Rendered:
     projection = projection_of(scene.view, face=scene.face)
     light = paint(scene, rng=rng, projection=projection)
     add_blemishes(light, scene.blemishes, projection=projection, rng=rng)
-    if scene.view.blur_px:
-        light = cv2.GaussianBlur(light, (0, 0), scene.view.blur_px, borderType=cv2.BORDER_REPLICATE)
+    light = _through_lens(light, view=scene.view)
     light.setflags(write=False)
     red, green, blue = (int(seed) for seed in rng.integers(0, 2**63, 3))
     return Rendered(scene=scene, light=light, noise_seeds=(red, green, blue), truth=truth_of(scene))
+
+
+def _through_lens(light: NDArray, *, view: View) -> NDArray:
+    """The picture blurred, a share of its light spread far."""
+    if view.blur_px:
+        light = cv2.GaussianBlur(light, (0, 0), view.blur_px, borderType=cv2.BORDER_REPLICATE)
+    if view.halo:
+        # So wide a blur needs few points: the picture is made small first, which costs nothing in accuracy.
+        step = max(1, round(view.halo_px / 4.0))
+        small = cv2.resize(light, (max(2, view.width_px // step), max(2, view.height_px // step)), interpolation=cv2.INTER_AREA)
+        small = cv2.GaussianBlur(small, (0, 0), view.halo_px / step, borderType=cv2.BORDER_REFLECT)
+        spread = cv2.resize(small, (view.width_px, view.height_px), interpolation=cv2.INTER_CUBIC)
+        light = cv2.addWeighted(light, 1.0 - view.halo, spread, view.halo, 0.0)
+    return light

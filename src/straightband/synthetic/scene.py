@@ -39,6 +39,8 @@ class View:
         Barrel distortion at the corner of the frame: a point seen at radius r belongs at r (1 + share (r / corner)^2).
     blur_px
         Standard deviation of the blur of lens, focus and hand.
+    halo, halo_px
+        Share of the light that lens and dust on it scatter widely, and how widely (standard deviation).
     """
 
     width_px: int = 1600
@@ -53,6 +55,8 @@ class View:
     mirrored: int = 0
     distortion_percent: float = 0.0
     blur_px: float = 0.0
+    halo: float = 0.0
+    halo_px: float = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
