@@ -151,14 +151,14 @@ def profile(height_map: HeightMap, *, start_mm: tuple[float, float], end_mm: tup
 
 
 def sample(values: NDArray, height_map: HeightMap, *, u_mm: NDArray, v_mm: NDArray) -> NDArray:
-    """`values` [v, u] on the map's grid, read bilinearly at points of the face; NaN outside the grid or next to missing values."""
+    """`values` [..., v, u] on the map's grid, read bilinearly at points (n,) of the face; NaN outside the grid or next to missing values."""
     du, dv = height_map.u_mm[1] - height_map.u_mm[0], height_map.v_mm[1] - height_map.v_mm[0]
     x, y = (u_mm - height_map.u_mm[0]) / du, (v_mm - height_map.v_mm[0]) / dv
-    rows, cols = values.shape
+    rows, cols = values.shape[-2:]
     inside = (x >= 0) & (x <= cols - 1) & (y >= 0) & (y <= rows - 1)
     i, j = np.clip(np.floor(y), 0, rows - 2).astype(int), np.clip(np.floor(x), 0, cols - 2).astype(int)
     fy, fx = np.clip(y - i, 0, 1), np.clip(x - j, 0, 1)
-    value = (1 - fy) * ((1 - fx) * values[i, j] + fx * values[i, j + 1]) + fy * ((1 - fx) * values[i + 1, j] + fx * values[i + 1, j + 1])
+    value = (1 - fy) * ((1 - fx) * values[..., i, j] + fx * values[..., i, j + 1]) + fy * ((1 - fx) * values[..., i + 1, j] + fx * values[..., i + 1, j + 1])
     return np.where(inside, value, np.nan)
 
 
