@@ -50,7 +50,7 @@ class Budget:
     @property
     def total_nm(self) -> float:
         """Expanded uncertainty of all terms together: root of the sum of squares (GUM 5.1.2)."""
-        return math.sqrt(math.fsum(term.nm**2 for term in self.terms))
+        return math.hypot(*(term.nm for term in self.terms))
 
 
 def budget_of(terms: Iterable[Term]) -> Budget:

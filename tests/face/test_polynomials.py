@@ -169,7 +169,9 @@ def test_legendre_products_agree_with_numpy():
     np.testing.assert_allclose(legendre_products(x, y, order=5), expected, atol=1e-12)  # rounding
 
 
-@pytest.mark.parametrize("face", [ellipse(minor_mm=60), round_face(diameter_mm=80), rectangle(width_mm=30, length_mm=70)], ids=lambda f: f.shape)
+@pytest.mark.parametrize(
+    "face", [ellipse(minor_mm=60), round_face(diameter_mm=80), rectangle(width_mm=30, length_mm=70)], ids=lambda f: f.shape
+)
 def test_face_polynomials_are_orthonormal_on_their_face(face):
     """On a grid over the face itself the mean of products approaches the identity."""
     u, v = np.meshgrid(*(np.linspace(-s, s, 801)[:-1] + s / 800 for s in (face.semi_u_mm, face.semi_v_mm)))

@@ -23,12 +23,19 @@ def test_a_major_axis_shorter_than_the_minor_is_refused():
     """Swapped axes are refused in one sentence that says how to mend it."""
     with pytest.raises(BadInput) as refused:
         ellipse(minor_mm=80, major_mm=60)
-    assert str(refused.value) == "the major axis (60 mm) is shorter than the minor axis (80 mm); the longer axis is the major one; swap the two."
+    assert (
+        str(refused.value)
+        == "the major axis (60 mm) is shorter than the minor axis (80 mm); the longer axis is the major one; swap the two."
+    )
 
 
 @pytest.mark.parametrize(
     ("face", "area"),
-    [(ellipse(minor_mm=60, major_mm=90), math.pi * 30 * 45), (round_face(diameter_mm=80), math.pi * 1600), (rectangle(width_mm=9, length_mm=35), 315)],
+    [
+        (ellipse(minor_mm=60, major_mm=90), math.pi * 30 * 45),
+        (round_face(diameter_mm=80), math.pi * 1600),
+        (rectangle(width_mm=9, length_mm=35), 315),
+    ],
     ids=["ellipse", "round", "rectangle"],
 )
 def test_area_is_the_closed_form_and_the_share_of_points_inside(face, area):

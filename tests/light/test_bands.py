@@ -49,7 +49,9 @@ def test_the_false_hollow_is_what_counting_bands_along_the_radius_gives():
     assert (centre - rim) * HG / 2 == pytest.approx(false_sag_nm(gap_um=5, radius_mm=r, camera_mm=camera), rel=1e-9)
 
 
-@pytest.mark.parametrize(("bow", "spacing", "wavelength", "nm"), [(3, 12, HG, 68.25925), (1, 20, 632.8, 15.82), (0.1, 1, 589.2938, 29.46469)])
+@pytest.mark.parametrize(
+    ("bow", "spacing", "wavelength", "nm"), [(3, 12, HG, 68.25925), (1, 20, 632.8, 15.82), (0.1, 1, 589.2938, 29.46469)]
+)
 def test_height_from_the_bow_of_a_band(bow, spacing, wavelength, nm):
     """One spacing of bow is one band of height, so bow / spacing bands."""
     assert bow / spacing * height_per_band_nm(wavelength_nm=wavelength) == pytest.approx(nm, rel=1e-9)
@@ -88,7 +90,8 @@ def test_wedge_from_the_spacing_of_bands(spacing):
 
 
 @pytest.mark.parametrize(
-    ("wavelength", "fwhm", "contrast", "um"), [(630, 20, 0.5, 4.378513485), (630, 20, 0.1, 7.980347547), (620, 15, 0.5, 5.65415498), (660, 25, 0.5, 3.844354697)]
+    ("wavelength", "fwhm", "contrast", "um"),
+    [(630, 20, 0.5, 4.378513485), (630, 20, 0.1, 7.980347547), (620, 15, 0.5, 5.65415498), (660, 25, 0.5, 3.844354697)],
 )
 def test_gap_at_which_an_led_fades(wavelength, fwhm, contrast, um):
     """Gap for a contrast from the Fourier transform of a Gaussian line; half contrast at (ln 2 / pi) l^2 / dl."""
