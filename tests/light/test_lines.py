@@ -49,7 +49,7 @@ def test_wavelength_in_air(vacuum, air, within):
 
 
 def test_index_of_air_at_the_mercury_line():
-    """n - 1 of standard air at 546.2256 nm in vacuum is 277.912e-6 (CIDDOR 1996 eq. 1)."""
+    """The index less one of standard air at 546.2256 nm in vacuum is 277.912e-6 (CIDDOR 1996 eq. 1)."""
     assert (air_index(546.2256) - 1) * 1e6 == pytest.approx(277.9122106, abs=0.01)  # ten times better than weather
 
 
