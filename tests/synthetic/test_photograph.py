@@ -295,3 +295,77 @@ def test_truth_map_holds_the_heights_of_the_clear_aperture():
     assert found.heights_nm[21, 15] == pytest.approx(float(surface.heights_nm(np.array(0.0), np.array(0.0))), abs=1e-9)  # rounding
     assert np.isnan(found.heights_nm[21, 0])
     assert np.array_equal(found.valid, np.isfinite(found.heights_nm))
+
+
+def test_edge_pixels_are_shared_evenly_on_both_sides():
+    """The centre of light of an even face is the centre of the face, wherever it falls between pixels: closed form."""
+    view = replace(SMALL, centre_x_px=199.27, centre_y_px=149.64)
+    light = _light(_scene(round_face(diameter_mm=70.0), gap_nm=75.0, view=view)).astype(float)
+    y_px, x_px = np.indices(light.shape)
+    found = [(light * x_px).sum() / light.sum(), (light * y_px).sum() / light.sum()]
+    assert found == pytest.approx([199.27, 149.64], abs=2e-3)  # 8 x 8 parts over 600 rim pixels
+
+
+def test_uneven_light_upward_and_outward():
+    """A slope up the picture brightens its top, a bulge darkens its sides, a spot adds its gain at its place: the definitions."""
+    scene = _scene(round_face(diameter_mm=10.0), surround=Surround(level=1.0))
+    up = _light(replace(scene, lighting=Lighting(slope_y=0.2)))
+    assert up[[0, -1], 5] == pytest.approx(
+        [1.0 + 0.2 * 0.75, 1.0 - 0.2 * 0.75], abs=1e-3
+    )  # half a pixel of 400; the frame is 3/4 as high as wide
+    assert _light(replace(scene, lighting=Lighting(bulge=0.3)))[150, 0] == pytest.approx(0.7, abs=2e-3)  # half a pixel of 400
+    spot = _light(replace(scene, lighting=Lighting(spot=0.5, spot_x=0.5, spot_y=0.25, spot_radius=0.2)))
+    assert spot[100, 300] == pytest.approx(1.5, abs=1e-3)  # x = 0.5 lies at column 300, y = 0.25 at row 100, to half a pixel
+
+
+def test_shadow_darkens_the_table_beside_the_piece():
+    """Right beside the outline the table keeps the share named, 1 - 0.6 / e one reach away: the definition."""
+    surround = Surround(level=1.0, shadow_level=0.4, shadow_px=8.0)
+    view = replace(SMALL, centre_x_px=200.0, centre_y_px=150.0)
+    light = _light(_scene(round_face(diameter_mm=60.0), view=view, surround=surround))
+    assert light[150, 298] == pytest.approx(1.0 - 0.6 / math.e, abs=1e-4)  # float32; the outline lies 90 px out
+
+
+def test_wrong_tone_curve_bends_the_levels():
+    """With an exponent of 1.1 the curve codes light 0.5 as it codes 0.5^1.1 without."""
+    sensor = replace(QUIET, exposure=0.5, tone_exponent=1.1)
+    pixels = render(_scene(round_face(diameter_mm=60.0), gap_nm=75.0, sensor=sensor), rng=np.random.default_rng(0)).pixels()
+    assert pixels[150, 200, 0] == round(255.0 * float(tone_curve(np.array(0.5**1.1))))
+
+
+def test_grain_ties_neighbouring_pixels_together():
+    """Noise smoothed by a Gaussian of 0.8 px has the correlation exp(-1 / (4 x 0.8^2)) = 0.68 between neighbours: closed form."""
+    sensor = Sensor(read_noise=0.01, full_well=math.inf, ambient=0.3, grain_px=0.8)
+    field = render(_scene(round_face(diameter_mm=10.0), sensor=sensor), rng=np.random.default_rng(4)).linear[:100, :, 1]
+    assert np.corrcoef(field[:, 1:].ravel(), field[:, :-1].ravel())[0, 1] == pytest.approx(0.677, abs=0.03)  # sampled, 40000 pixels
+
+
+def test_halo_reaches_as_far_as_it_is_said_to():
+    """A small bright piece spreads into a bell of the standard deviation given: its second moment along x, less the piece's own."""
+    view = replace(SMALL, halo=0.5, halo_px=20.0)
+    light = _light(_scene(round_face(diameter_mm=10.0), gap_nm=75.0, view=view)).astype(float)
+    plain = _light(_scene(round_face(diameter_mm=10.0), gap_nm=75.0)).astype(float)
+    x2 = (np.arange(400) - 199.5) ** 2
+    spread = (light.sum(axis=0) * x2).sum() / light.sum() - (plain.sum(axis=0) * x2).sum() / plain.sum()
+    assert math.sqrt(spread / 0.5) == pytest.approx(20.0, rel=0.1)  # the small picture's pixels are a quarter of the halo wide
+
+
+def test_streak_points_where_it_is_told():
+    """A streak along 90 degrees is long along v and narrow along u: exp(-1) at stretch x radius along, at one radius across."""
+    glare = Glare(u_mm=0.0, v_mm=0.0, level=5.0, radius_mm=4.0, stretch=3.0, angle_deg=90.0)
+    view = replace(SMALL, centre_x_px=200.0, centre_y_px=150.0)
+    light = _light(_scene(round_face(diameter_mm=80.0), gap_nm=75.0, view=view, blemishes=Blemishes(glares=(glare,))))
+    assert [light[114, 200], light[150, 212]] == pytest.approx([1.0 + 5.0 / math.e] * 2, abs=1e-4)  # float32
+    slanted = replace(glare, angle_deg=30.0)
+    light = _light(_scene(round_face(diameter_mm=80.0), gap_nm=75.0, view=view, blemishes=Blemishes(glares=(slanted,))))
+    assert light[150 - 18, 200 + 31] == pytest.approx(1.0 + 5.0 / math.e, rel=0.02)  # whole pixels
+
+
+def test_dark_specks_hide_light_and_bright_specks_add_it():
+    """Dark dust only lowers, bright dust only raises the light."""
+    scene = _scene(round_face(diameter_mm=60.0), gap_nm=75.0, surround=Surround(level=0.5))
+    plain = _light(scene)
+    dark = _light(replace(scene, blemishes=Blemishes(dark_specks=30))) - plain
+    bright = _light(replace(scene, blemishes=Blemishes(bright_specks=30))) - plain
+    assert dark.max() <= 0.0 > dark.min()
+    assert bright.min() >= 0.0 < bright.max()
