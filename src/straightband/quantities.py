@@ -11,11 +11,14 @@ import re
 from straightband.errors import BadInput
 
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "um": 1e-3, "µm": 1e-3, "μm": 1e-3, "nm": 1e-6, "in": 25.4, '"': 25.4, "″": 25.4}
+BYTES_READ_AT_MOST = 400_000_000  # larger than any photograph of 50 megapixels, smaller than what would fill the memory
 SECONDS_PER_UNIT = {"s": 1.0, "min": 60.0, "h": 3600.0}
 _LONGEST_TEXT = 40
 _NUMBER = r"[+-]?(?:\d{1,12}(?:[.,]\d{1,12})?|[.,]\d{1,12})"
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
-_QUANTITY = re.compile(rf"^(?:(?P<whole>\d{{1,6}})[ -]+)?(?:(?P<top>\d{{1,6}})/(?P<bottom>\d{{1,6}})|(?P<number>{_NUMBER}))\s*(?P<unit>[^\d\s.,]*)$")
+_QUANTITY = re.compile(
+    rf"^(?:(?P<whole>\d{{1,6}})[ -]+)?(?:(?P<top>\d{{1,6}})/(?P<bottom>\d{{1,6}})|(?P<number>{_NUMBER}))\s*(?P<unit>[^\d\s.,]*)$"
+)
 
 
 def _parse(text: str, *, units: dict[str, float], what: str, example: str) -> float:
@@ -25,9 +28,17 @@ def _parse(text: str, *, units: dict[str, float], what: str, example: str) -> fl
         raise BadInput(found=f"{what} was given as '{shown}'", needed="a number with its unit is needed", remedy=f"write it like {example}")
     unit = match["unit"]
     if not unit:
-        raise BadInput(found=f"{what} was given as '{shown}' without a unit", needed=f"one of {', '.join(sorted(units))} is needed", remedy=f"write it like {example}")
+        raise BadInput(
+            found=f"{what} was given as '{shown}' without a unit",
+            needed=f"one of {', '.join(sorted(units))} is needed",
+            remedy=f"write it like {example}",
+        )
     if unit not in units:
-        raise BadInput(found=f"{what} was given as '{shown}' with the unit '{unit}'", needed=f"one of {', '.join(sorted(units))} is needed", remedy=f"write it like {example}")
+        raise BadInput(
+            found=f"{what} was given as '{shown}' with the unit '{unit}'",
+            needed=f"one of {', '.join(sorted(units))} is needed",
+            remedy=f"write it like {example}",
+        )
     return _number(match, what=what, example=example) * units[unit]
 
 
@@ -42,7 +53,11 @@ def _number(match: re.Match[str], *, what: str, example: str) -> float:
             )
         return float(number.replace(",", "."))
     if int(match["bottom"]) == 0:
-        raise BadInput(found=f"{what} divides by zero", needed="a fraction with a whole number below the line is needed", remedy=f"write it like {example}")
+        raise BadInput(
+            found=f"{what} divides by zero",
+            needed="a fraction with a whole number below the line is needed",
+            remedy=f"write it like {example}",
+        )
     return int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
 
 
@@ -56,7 +71,9 @@ def parse_length_mm(text: str, *, what: str) -> float:
     """
     value = _parse(text, units=MM_PER_UNIT, what=what, example="90mm or 2 5/8 in")
     if not (value > 0.0 and math.isfinite(value)):
-        raise BadInput(found=f"{what} was given as '{text}'", needed="a length above zero is needed", remedy="write it like 90mm or 2 5/8 in")
+        raise BadInput(
+            found=f"{what} was given as '{text}'", needed="a length above zero is needed", remedy="write it like 90mm or 2 5/8 in"
+        )
     return value
 
 
@@ -70,7 +87,9 @@ def parse_wavelength_nm(text: str, *, what: str = "the wavelength") -> float:
     """
     value = _parse(text, units=MM_PER_UNIT, what=what, example="632.8nm") * 1e6
     if not 350.0 <= value <= 1100.0:
-        raise BadInput(found=f"{what} was given as '{text}'", needed="light between 350 nm and 1100 nm is needed", remedy="write it like 632.8nm")
+        raise BadInput(
+            found=f"{what} was given as '{text}'", needed="light between 350 nm and 1100 nm is needed", remedy="write it like 632.8nm"
+        )
     return value
 
 

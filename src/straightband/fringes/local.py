@@ -167,8 +167,20 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
         Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0, adapts=False),
         Block(channel=MODULATION, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.01 * modulation) ** 2, adapts=True),
         Block(channel=OVERTONE, columns=np.ones((x.size, 1)), penalty=np.array([1.0 / 0.1**2]), stiffness=1.0, adapts=False),
-        Block(channel=PHASE, columns=polynomial_block(x, y, shape=shape, order=PHASE_ORDER), penalty=1.0 / prior_rad**2, stiffness=1.0, adapts=False),
-        Block(channel=PHASE, columns=rim_functions(x, y, clear=frame.clear).T.copy(), penalty=rim_roughness(), stiffness=1.0 / 0.3**2, adapts=True),
+        Block(
+            channel=PHASE,
+            columns=polynomial_block(x, y, shape=shape, order=PHASE_ORDER),
+            penalty=1.0 / prior_rad**2,
+            stiffness=1.0,
+            adapts=False,
+        ),
+        Block(
+            channel=PHASE,
+            columns=rim_functions(x, y, clear=frame.clear).T.copy(),
+            penalty=rim_roughness(),
+            stiffness=1.0 / 0.3**2,
+            adapts=True,
+        ),
         Block(channel=PHASE, columns=fine, penalty=bend_fine, stiffness=1.0 / 0.02**2, adapts=True),
     ]
 
@@ -219,7 +231,9 @@ class LocalFit:
     correlated_pixels: float
 
 
-def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, levels: tuple[float, float]) -> LocalFit:
+def fit_local(
+    value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, levels: tuple[float, float]
+) -> LocalFit:
     """Fields that explain the picture, grown from the phase of the whole face.
 
     Parameters
@@ -253,7 +267,14 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
     residual, _ = _linearise(value, fields, share=share)
     return LocalFit(
-        frame=frame, blocks=blocks, fields=fields, covariance=covariance, residual=residual, weight=weight, noise=noise, correlated_pixels=shared
+        frame=frame,
+        blocks=blocks,
+        fields=fields,
+        covariance=covariance,
+        residual=residual,
+        weight=weight,
+        noise=noise,
+        correlated_pixels=shared,
     )
 
 
@@ -291,7 +312,10 @@ def _solve(normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: li
     inverse, _ = linalg.lapack.dpotri(factor, lower=1)
     covariance = np.tril(inverse) + np.tril(inverse, -1).T
     updated = coefficients + change
-    fresh = [_by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]]) for i, block in enumerate(blocks)]
+    fresh = [
+        _by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]])
+        for i, block in enumerate(blocks)
+    ]
     return updated, covariance, fresh
 
 
@@ -304,4 +328,14 @@ def _by_evidence(block: Block, coefficients: NDArray, covariance: NDArray) -> Bl
     else:
         trace, energy = float(np.sum(block.penalty * covariance)), float(coefficients @ block.penalty @ coefficients)
     known = max(block.size - block.stiffness * trace, 1e-3)
-    return replace(block, stiffness=float(np.clip(known / max(energy, 1e-300), 1e-3 * block.stiffness, min(STIFFEST, 1e3 * block.stiffness))))
+    return replace(
+        block, stiffness=float(np.clip(known / max(energy, 1e-300), 1e-3 * block.stiffness, min(STIFFEST, 1e3 * block.stiffness)))
+    )
+
+
+def phase_columns(fit: LocalFit) -> tuple[list[NDArray | sparse.csr_array], NDArray]:
+    """Values at the cells of the phase's basis functions, block by block, and the covariance of their coefficients."""
+    ends = np.cumsum([0] + [block.size for block in fit.blocks])
+    phase = [i for i, block in enumerate(fit.blocks) if block.channel == PHASE]
+    chosen = np.concatenate([np.arange(ends[i], ends[i + 1]) for i in phase])
+    return [fit.blocks[i].columns for i in phase], fit.covariance[np.ix_(chosen, chosen)]

@@ -80,10 +80,14 @@ def seed(samples: Samples, *, phase_rad: NDArray, light_basis: NDArray, basis: N
     modulation_c = np.zeros_like(light_c)
     modulation_c[0] = np.hypot(a, b)
     phase = phase_rad + np.arctan2(-b, a)
-    return _evaluate(samples, phase_rad=phase, light_c=light_c, modulation_c=modulation_c, light_basis=light_basis, coefficients=np.zeros(len(basis)))
+    return _evaluate(
+        samples, phase_rad=phase, light_c=light_c, modulation_c=modulation_c, light_basis=light_basis, coefficients=np.zeros(len(basis))
+    )
 
 
-def _evaluate(samples: Samples, *, phase_rad: NDArray, light_c: NDArray, modulation_c: NDArray, light_basis: NDArray, coefficients: NDArray) -> BandModel:
+def _evaluate(
+    samples: Samples, *, phase_rad: NDArray, light_c: NDArray, modulation_c: NDArray, light_basis: NDArray, coefficients: NDArray
+) -> BandModel:
     light, modulation = light_c @ light_basis, modulation_c @ light_basis
     return BandModel(
         phase_rad=phase_rad,

@@ -37,6 +37,8 @@ class WholeFit:
         Share of the band variance explained on the coarse grid.
     runner_up
         The same for the best other phase that differs from this one.
+    levels
+        Mean light and mean modulation.
     """
 
     start: Start
@@ -44,6 +46,7 @@ class WholeFit:
     order: int
     explained: float
     runner_up: float
+    levels: tuple[float, float]
 
     def phase_rad(self, x: NDArray, y: NDArray, *, shape: Shape) -> NDArray:
         """The phase at normalised coordinates."""
@@ -75,13 +78,17 @@ class CoarsePicture:
     grid: NDArray
 
 
-def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape) -> CoarsePicture:
-    """Mean of the present pixels in each of `samples` x `samples` cells, less a smooth background for the spectra."""
+def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape, half_extent: tuple[float, float]) -> CoarsePicture:
+    """Mean of the present pixels in each of `samples` x `samples` cells, less a smooth background for the spectra.
+
+    `half_extent` is half the picture's width and height in coordinates scaled to the aperture, 1 to within a pixel.
+    """
     present = (~missing).astype(np.float32)
     size = (samples, samples)
     filled = cv2.resize(present, size, interpolation=cv2.INTER_AREA)
     mean = cv2.resize(np.where(missing, np.float32(0), intensity), size, interpolation=cv2.INTER_AREA) / np.maximum(filled, 1e-6)
     x, y = disc_grid(samples)
+    x, y = x * half_extent[0], y * half_extent[1]
     keep = (filled > LEAST_FILLED) & ((shape is Shape.RECTANGLE) | (x * x + y * y <= 1.0))
     xs, ys, value, weight = x[keep], y[keep], mean[keep].astype(float), filled[keep].astype(float)
     basis = polynomials(xs, ys, shape=shape, order=2)
@@ -92,7 +99,7 @@ def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape) 
     return CoarsePicture(samples=Samples(value=value, weight=weight), x=xs, y=ys, grid=grid)
 
 
-def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape) -> WholeFit | None:
+def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent: tuple[float, float] = (1.0, 1.0)) -> WholeFit | None:
     """The phase that explains the picture best among many starts; None where nothing explains it at all.
 
     Parameters
@@ -102,11 +109,14 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape) -> WholeFit
     missing
         [v, u] True off the face and where pixels tell nothing.
     """
-    pictures = {n: shrink(intensity, missing, samples=n, shape=shape) for n in (WEAK_SAMPLES, *GRIDS)}
+    pictures = {n: shrink(intensity, missing, samples=n, shape=shape, half_extent=half_extent) for n in (WEAK_SAMPLES, *GRIDS)}
     if pictures[GRIDS[0]].x.size < 200:
         return None
     starts = find_starts(pictures[GRIDS[1]].grid, coarse=pictures[WEAK_SAMPLES].grid)
-    fits = [WholeFit(start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0) for start in starts]
+    fits = [
+        WholeFit(start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0, levels=(0.0, 0.0))
+        for start in starts
+    ]
     for kept, orders, count, steps in ROUNDS:
         grown = [_grow(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
         fits = sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained)
@@ -116,7 +126,7 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape) -> WholeFit
     picture = pictures[GRIDS[0]]
     phase = best.phase_rad(picture.x, picture.y, shape=shape)
     others = [fit.explained for fit in fits[1:] if _differs(phase, fit.phase_rad(picture.x, picture.y, shape=shape))]
-    return WholeFit(start=best.start, coefficients_rad=best.coefficients_rad, order=best.order, explained=best.explained, runner_up=max(others, default=0.0))
+    return replace(best, runner_up=max(others, default=0.0))
 
 
 def _differs(one: NDArray, other: NDArray) -> bool:
@@ -151,16 +161,22 @@ def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[
         model = seed(samples, phase_rad=phase, light_basis=light_basis, basis=basis)
         coefficients[0] += float(np.mean(model.phase_rad - phase))
         for _ in range(steps):
-            model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=_expected_size_rad(order))
+            model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=expected_size_rad(order))
         if not np.all(np.isfinite(model.residual)):
             return None
         coefficients += model.coefficients_rad
         share = explained(samples, model)
         samples = _distrust(samples, model)
-    return replace(fit, coefficients_rad=coefficients, order=orders[-1], explained=share)
+    return replace(
+        fit,
+        coefficients_rad=coefficients,
+        order=orders[-1],
+        explained=share,
+        levels=(float(model.light_coefficients[0]), float(model.modulation_coefficients[0])),
+    )
 
 
-def _expected_size_rad(order: int) -> NDArray:
+def expected_size_rad(order: int) -> NDArray:
     """Prior spread of each coefficient: free up to the second order, then falling as a worked surface's do (common practice, no source)."""
     size = np.empty(noll_count(order))
     for n in range(order + 1):

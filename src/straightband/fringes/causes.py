@@ -1,0 +1,171 @@
+"""What can make a height map wrong, each as a departure of the whole map at its 95 % limit.
+
+Sources
+-------
+Near camera: the path in a film is 2 t cos(theta), see `light.bands.false_sag_nm`. Keystone and lens distortion move every point of the
+photograph by a known law; what they do to a height is that shift times the slope of the gap, wedge included, so they grow with the bands.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband.fringes.budget import Cause, no_rows
+from straightband.fringes.reading import PhaseReading
+from straightband.heightmap.figures import Points
+from straightband.light.lines import Lamp
+from straightband.photo.foreshortening import Foreshortening
+from straightband.photo.rectify import SquarePicture
+from straightband.uncertainty import COVERAGE_95
+
+ASSUMED_LEAST_GAP_UM = 3.0  # dust and burrs keep plates this far apart: common practice, no source
+ASSUMED_CAMERA_DIAMETERS = 10.0  # a bench rule for a tenth of a wave: common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Camera:
+    """What is known of the camera.
+
+    Attributes
+    ----------
+    distance_mm
+        From the face.
+    distance_origin
+        How that is known.
+    distortion_share
+        95 % limit of the lens distortion at the corner of the frame, as a share of the radius.
+    size_px
+        Width and height of the photograph.
+    """
+
+    distance_mm: float
+    distance_origin: str
+    distortion_share: float
+    size_px: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slopes:
+    """Slopes at the cells, nm per mm: of the gap with its wedge, and of the heights without."""
+
+    gap_u: NDArray
+    gap_v: NDArray
+    height_u: NDArray
+    height_v: NDArray
+
+
+def slopes_of(reading: PhaseReading, heights_nm: NDArray, *, nm_per_rad: float) -> Slopes:
+    """Slopes from the grids of phase and heights [v, u], read at the cells."""
+    gap_v, gap_u = (_at_cells(slope, reading) for slope in _gradient(reading.phase_rad * nm_per_rad, reading))
+    height_v, height_u = (_at_cells(slope, reading) for slope in _gradient(heights_nm, reading))
+    return Slopes(gap_u=gap_u, gap_v=gap_v, height_u=height_u, height_v=height_v)
+
+
+def _gradient(values: NDArray, reading: PhaseReading) -> list[NDArray]:
+    """Slopes by central differences; at the rim, where a neighbour is missing, 0 stands for unknown."""
+    return [np.nan_to_num(slope) for slope in np.gradient(values, reading.v_mm, reading.u_mm)]
+
+
+def _at_cells(values: NDArray, reading: PhaseReading) -> NDArray:
+    rows = np.clip(np.searchsorted(reading.v_mm, reading.points.v_mm), 0, reading.v_mm.size - 1)
+    columns = np.clip(np.searchsorted(reading.u_mm, reading.points.u_mm), 0, reading.u_mm.size - 1)
+    return values[rows, columns]
+
+
+def fit_noise(reading: PhaseReading, *, nm_per_rad: float) -> Cause:
+    """Noise of the photograph through the fit, its correlation counted."""
+    draws = reading.draws_rad * nm_per_rad
+    return Cause(name="fit noise", origin="scatter the fit left, with its correlation", modes_nm=no_rows(reading.points), draws_nm=draws)
+
+
+def _cause(name: str, origin: str, modes: list[NDArray], points: Points) -> Cause:
+    rows = np.stack(modes) if modes else no_rows(points)
+    return Cause(name=name, origin=origin, modes_nm=rows, draws_nm=no_rows(points))
+
+
+def outline_and_scale(reading: PhaseReading, slopes: Slopes, *, standard_mm: float, view: Foreshortening) -> Cause:
+    """The outline a little off: the map shifted, stretched and turned under its heights."""
+    points, limit = reading.points, COVERAGE_95 * standard_mm
+    a, b = points.clear.semi_u_mm, points.clear.semi_v_mm
+    turn = COVERAGE_95 * view.turn_standard_rad
+    modes = [
+        limit * slopes.height_u,
+        limit * slopes.height_v,
+        limit * points.u_mm / a * slopes.height_u,
+        limit * points.v_mm / b * slopes.height_v,
+        turn * (points.v_mm * a / b * slopes.height_u - points.u_mm * b / a * slopes.height_v),
+    ]
+    return _cause("outline and scale", f"outline placed to {standard_mm:.3f} mm (standard)", modes, points)
+
+
+def lens_distortion(reading: PhaseReading, slopes: Slopes, picture: SquarePicture, *, camera: Camera) -> Cause:
+    """Radial distortion of the lens times the bands: points shifted by share (r / corner)^2 of their radius."""
+    points = reading.points
+    x, y = picture.pixel_positions(points.u_mm, points.v_mm)
+    dx, dy = x - (camera.size_px[0] - 1) / 2.0, y - (camera.size_px[1] - 1) / 2.0
+    share = camera.distortion_share * (dx * dx + dy * dy) / (0.25 * (camera.size_px[0] ** 2 + camera.size_px[1] ** 2))
+    linear = picture.face_to_pixels[:2, :2] / picture.face_to_pixels[2, 2] / np.array([picture.face.semi_u_mm, picture.face.semi_v_mm])
+    du, dv = np.linalg.solve(linear, np.stack([share * dx, share * dy]))
+    mode = slopes.gap_u * du + slopes.gap_v * dv
+    return _cause("lens distortion x bands", f"up to {100 * camera.distortion_share:.2g} % at the corner of the frame", [mode], points)
+
+
+def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, shown_by_outline: bool) -> Cause:
+    """Perspective of an oblique view times the bands; a rectangle's corners show it, an ellipse's outline does not."""
+    points = reading.points
+    if shown_by_outline:
+        return _cause("keystone x bands", "seen by the four corners", [], points)
+    converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) / camera.distance_mm
+    radial = slopes.gap_u * points.u_mm + slopes.gap_v * points.v_mm
+    modes = [converging * points.u_mm * radial, converging * points.v_mm * radial]
+    return _cause(
+        "keystone x bands", f"view off normal by {math.degrees(view.tilt_rad):.1f} deg, camera {camera.distance_origin}", modes, points
+    )
+
+
+def wavelength(reading: PhaseReading, heights_nm: NDArray, *, lamp: Lamp) -> Cause:
+    """Wrong wavelength: every height off by the same share."""
+    share = lamp.wavelength_uncertainty_nm / lamp.wavelength_nm
+    return _cause(
+        "wavelength and lamp",
+        f"{lamp.wavelength_nm:.1f} nm known to {lamp.wavelength_uncertainty_nm:.2g} nm",
+        [share * heights_nm],
+        reading.points,
+    )
+
+
+def obliquity(reading: PhaseReading, heights_nm: NDArray, *, view: Foreshortening) -> Cause:
+    """View off normal by an angle the outline only partly shows: every height off by the same share."""
+    share = COVERAGE_95 * view.height_scale_standard / view.height_scale
+    return _cause(
+        "obliquity",
+        f"height per band taken {100 * (view.height_scale - 1):.1f} % larger than square-on",
+        [share * heights_nm],
+        reading.points,
+    )
+
+
+def near_camera(reading: PhaseReading, *, camera: Camera, nm_per_band: float) -> Cause:
+    """False power of a gap seen under an angle that grows to the rim: t r^2 / (2 L^2)."""
+    points = reading.points
+    gap_nm = 1000.0 * ASSUMED_LEAST_GAP_UM + 0.5 * reading.bands_across * nm_per_band
+    mode = gap_nm * (points.u_mm**2 + points.v_mm**2) / (2.0 * camera.distance_mm**2)
+    return _cause("near camera", f"gap about {gap_nm / 1000:.1f} um, camera {camera.distance_origin}", [mode], points)
+
+
+def reference_flat(reading: PhaseReading, expanded_nm: NDArray | None) -> Cause:
+    """The flat tested against: its stated uncertainty (c,) in the shape of a power error, or nothing where it is not told."""
+    points = reading.points
+    if expanded_nm is None:
+        return _cause("reference flat", "not told: heights are those of the pair", [], points)
+    radius = points.clear.normalised_radius(points.u_mm, points.v_mm)
+    return _cause("reference flat", "stated with the reference", [expanded_nm * (2.0 * radius**2 - 1.0)], points)
+
+
+def no_repeat(reading: PhaseReading) -> Cause:
+    """One photograph says nothing of repeatability; the line stands in the budget to say so."""
+    return _cause("repeat", "one photograph: not known", [], reading.points)

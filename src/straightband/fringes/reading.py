@@ -1,0 +1,182 @@
+"""From a square-on picture to the phase of its bands, or a refusal that says why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg
+
+from straightband.errors import BandsUnreadable
+from straightband.face.shapes import Face
+from straightband.fringes.local import LocalFit, fit_local, make_frame, phase_columns
+from straightband.fringes.whole import WholeFit, expected_size_rad, fit_whole
+from straightband.heightmap.figures import Points
+from straightband.photo.rectify import SquarePicture
+
+LEAST_EXPLAINED = 0.75  # of the band variance; photographs of other things stay below a half in trials
+LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
+SURE_BANDS = 2.0
+LEAST_LEAD = 1.5  # how many times more the next best phase must leave unexplained
+LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
+DRAWS = 200
+DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseReading:
+    """The phase of the bands over the clear aperture; which way it counts is not known yet.
+
+    Attributes
+    ----------
+    u_mm, v_mm
+        Axes of the grid.
+    phase_rad
+        [v, u], NaN off the clear aperture.
+    label
+        [v, u] number of the cell of each pixel, -1 off the clear aperture.
+    points
+        Cells of the face.
+    cell_phase_rad
+        (c,) phase at the cells.
+    draws_rad
+        (DRAWS, c) random departures from it, spread as the fit's noise allows.
+    bands_across
+        Difference between the highest and the lowest band, in bands.
+    explained
+        Share of the band variance explained.
+    contrast
+        Mean modulation over mean light.
+    seen
+        Share of the aperture that was used.
+    flags
+        Short names of doubts.
+    """
+
+    u_mm: NDArray
+    v_mm: NDArray
+    phase_rad: NDArray
+    label: NDArray
+    points: Points
+    cell_phase_rad: NDArray
+    draws_rad: NDArray
+    bands_across: float
+    explained: float
+    contrast: float
+    seen: float
+    flags: tuple[str, ...]
+
+
+def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
+    """The phase of the bands; raises BandsUnreadable where there are none, too few, or more than one reading fits.
+
+    Parameters
+    ----------
+    picture
+        The face square-on.
+    clear
+        Its clear aperture.
+    """
+    columns, rows = np.abs(picture.u_mm) <= clear.semi_u_mm, np.abs(picture.v_mm) <= clear.semi_v_mm
+    box = np.ix_(rows, columns)
+    light, missing = picture.light[box], picture.missing[box]
+    x, y = picture.u_mm[columns] / clear.semi_u_mm, picture.v_mm[rows] / clear.semi_v_mm
+    frame = make_frame(clear=clear, x=x, y=y)
+    seen = 1.0 - float(np.mean(missing[frame.inside]))
+    if seen < LEAST_SEEN:
+        raise BandsUnreadable(
+            found=f"{100 * (1 - seen):.0f} % of the face is overexposed or hidden",
+            needed="most of it must show bands",
+            remedy="lower the exposure until no part is white, and take it again",
+        )
+    whole = fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y)))
+    _refuse_unlike(whole)
+    assert whole is not None  # refused above
+    grid_x, grid_y = np.meshgrid(x, y)
+    start = whole.phase_rad(grid_x[frame.inside], grid_y[frame.inside], shape=clear.shape)
+    prior = np.minimum(expected_size_rad(8), 3.0)
+    fit = fit_local(
+        light[frame.inside].astype(float), ~missing[frame.inside], frame=frame, start_rad=start, prior_rad=prior, levels=whole.levels
+    )
+    return _report(fit, whole=whole, u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
+
+
+def _half(axis: NDArray) -> float:
+    """Half the extent of the pixels of an axis, rims of the outer pixels included."""
+    return float(axis[-1] - axis[0] + axis[1] - axis[0]) / 2.0
+
+
+def _refuse_unlike(whole: WholeFit | None) -> None:
+    if whole is None or whole.explained < LEAST_EXPLAINED:
+        share = 0.0 if whole is None else max(0.0, whole.explained)
+        raise BandsUnreadable(
+            found=f"no bands were made out on the face (the best try explains {100 * share:.0f} % of what is seen)",
+            needed="dark and bright bands must show clearly over the whole face",
+            remedy="check lamp, focus and contact, and take the photograph again",
+        )
+    if 1.0 - whole.runner_up < LEAST_LEAD * (1.0 - whole.explained):
+        raise BandsUnreadable(
+            found="two different surfaces would give these bands equally well",
+            needed="bands that tell them apart are needed",
+            remedy="change the wedge to between 4 and 12 bands and take the photograph again",
+        )
+
+
+def _report(fit: LocalFit, *, whole: WholeFit, u_mm: NDArray, v_mm: NDArray, seen: float) -> PhaseReading:
+    frame = fit.frame
+    phase = np.full(frame.inside.shape, np.nan)
+    phase[frame.inside] = fit.fields.phase_rad
+    bands = float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
+    swing = fit.fields.modulation * np.cos(fit.fields.phase_rad)
+    explained = 1.0 - float(np.sum(fit.weight * fit.residual**2) / max(np.sum(fit.weight * swing**2), 1e-30))
+    if explained < LEAST_EXPLAINED:
+        _refuse_unlike(None)
+    if bands < LEAST_BANDS:
+        raise BandsUnreadable(
+            found=f"only {bands:.1f} of a band shows on the face",
+            needed="at least two bands are needed to tell height from contrast",
+            remedy="put a paper shim under one side so that 4 to 12 bands show",
+        )
+    label = frame.cells.label[frame.inside]
+    area = np.bincount(label).astype(float)
+    points = Points(u_mm=frame.cells.x * frame.clear.semi_u_mm, v_mm=frame.cells.y * frame.clear.semi_v_mm, area=area, clear=frame.clear)
+    return PhaseReading(
+        u_mm=u_mm,
+        v_mm=v_mm,
+        phase_rad=phase,
+        label=frame.cells.label,
+        points=points,
+        cell_phase_rad=np.bincount(label, fit.fields.phase_rad) / area,
+        draws_rad=_draws(fit),
+        bands_across=bands,
+        explained=explained,
+        contrast=float(np.mean(fit.fields.modulation) / np.mean(fit.fields.light)),
+        seen=seen,
+        flags=_flags(bands=bands, seen=seen, fit=fit),
+    )
+
+
+def _flags(*, bands: float, seen: float, fit: LocalFit) -> tuple[str, ...]:
+    found = []
+    if bands < SURE_BANDS:
+        found.append("few-bands")
+    if seen < 1.0 - 0.03:
+        found.append("part-of-the-face-not-seen")
+    if np.mean(fit.weight) < 0.85 * seen:
+        found.append("much-dust-or-glare")
+    return tuple(found)
+
+
+def _draws(fit: LocalFit) -> NDArray:
+    """Departures of the phase at the cells, drawn from the posterior of the phase blocks."""
+    columns, covariance = phase_columns(fit)
+    factor = linalg.cholesky(covariance + 1e-12 * np.trace(covariance) / len(covariance) * np.eye(len(covariance)), lower=True)
+    noise = np.random.default_rng(DRAW_SEED).standard_normal((len(covariance), DRAWS))
+    sample = factor @ noise
+    at = 0
+    total = np.zeros((fit.frame.cells.x.size, DRAWS))
+    for block in columns:
+        total += block @ sample[at : at + block.shape[1]]
+        at += block.shape[1]
+    return total.T

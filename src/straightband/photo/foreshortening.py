@@ -1,0 +1,69 @@
+"""How far off normal the camera stood, as far as the outline tells.
+
+A view off normal shortens the face along one direction. A circle or a rectangle shows that shortening outright; on an ellipse of known
+proportions only its part along the axes changes the ratio, the rest merely turns the outline, so what remains is a distribution.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from straightband.face.shapes import Face, Shape
+from straightband.photo.outline import Outline
+
+LARGEST_TILT_DEG = 15.0  # of the views the program is made for; every smaller tilt is taken as equally likely
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foreshortening:
+    """The view off normal.
+
+    Attributes
+    ----------
+    height_scale, height_scale_standard
+        1 / cos(tilt), by which the height of a band is larger than in a square-on view, and its standard uncertainty.
+    tilt_rad
+        Root-mean-square tilt that goes with it.
+    turn_standard_rad
+        Standard uncertainty of the turn of the map within its outline, zero for shapes that show it.
+    """
+
+    height_scale: float
+    height_scale_standard: float
+    tilt_rad: float
+    turn_standard_rad: float
+
+
+def foreshortening(outline: Outline, face: Face) -> Foreshortening:
+    """The view off normal that fits the outline's ratio, with what stays unknown of it."""
+    ratio = min(face.semi_u_mm, face.semi_v_mm) / face.semi_major_mm
+    # two axes with the same error each: the ratio's relative error is theirs combined
+    noise = max(outline.standard_px * math.hypot(1.0 / outline.semi_major, 1.0 / outline.semi_minor), 2e-4)
+    change = math.log(outline.semi_minor / outline.semi_major / ratio)
+    tilt = np.radians(np.linspace(0.0, LARGEST_TILT_DEG, 91))[:, None]
+    azimuth = np.radians(np.arange(0.5, 90.0, 1.0))[None, :]
+    shortening = 1.0 - np.cos(tilt)
+    seen = np.log(np.cos(tilt)) + 0.0 * azimuth if face.shape is Shape.ROUND else -shortening * np.cos(2.0 * azimuth)
+    # an outline off by more than any tilt explains still gets the nearest one
+    limit = float(1.0 - math.cos(math.radians(LARGEST_TILT_DEG)))
+    log_likelihood = -0.5 * ((np.clip(change, -limit, limit) - seen) / noise) ** 2
+    weight = np.exp(log_likelihood - log_likelihood.max())
+    weight /= weight.sum()
+    scale = 1.0 / np.cos(tilt) + 0.0 * azimuth
+    mean = float(np.sum(weight * scale))
+    turn = 0.0 if face.shape is Shape.ROUND or ratio > 0.97 else _turn(weight, shortening=shortening, azimuth=azimuth, ratio=ratio)
+    return Foreshortening(
+        height_scale=mean,
+        height_scale_standard=math.sqrt(float(np.sum(weight * (scale - mean) ** 2))),
+        tilt_rad=math.sqrt(float(np.sum(weight * tilt**2))),
+        turn_standard_rad=0.0 if face.shape is Shape.RECTANGLE else turn,
+    )
+
+
+def _turn(weight: np.ndarray, *, shortening: np.ndarray, azimuth: np.ndarray, ratio: float) -> float:
+    """Rms turn of the face within its outline: a shortening across the axes turns the singular directions (first order)."""
+    turn = shortening * np.sin(2.0 * azimuth) * ratio / (1.0 - ratio**2)
+    return math.sqrt(float(np.sum(weight * turn**2)))

@@ -1,0 +1,18 @@
+"""Every doubt a reading can carry, as a short name and as a sentence."""
+
+SENTENCES = {
+    "sign-unknown": "hill or hole is not known; say where the gap is thicker",
+    "thicker-side-does-not-fit-the-bands": "the thicker side that was given lies along the bands or does not fit them, so hill or hole stays unknown",
+    "half-turn-unknown": "without a mark the map may be turned by half a turn",
+    "turn-unknown": "without a mark the map is tied to the photograph's upright only",
+    "reference-not-told": "the heights are those of the pair; give the reference flat's map with --minus to have the piece alone",
+    "few-bands": "fewer than two bands show; 4 to 12 read best",
+    "part-of-the-face-not-seen": "part of the face is overexposed or hidden and was filled in from its surroundings",
+    "much-dust-or-glare": "much dust or glare was set aside",
+    "photographs-differ": "the photographs differ by more than their own uncertainty",
+}
+
+
+def explain(flag: str) -> str:
+    """The sentence for a flag; its name with spaces where there is none."""
+    return SENTENCES.get(flag, flag.replace("-", " "))

@@ -1,0 +1,323 @@
+"""Read the bands: from the bytes of a photograph to a height map with its uncertainty, sign and doubts."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband import provenance
+from straightband.errors import BadInput
+from straightband.face.shapes import CLEAR_MARGIN, Face, Shape
+from straightband.fringes import causes
+from straightband.fringes.budget import Cause, ReadingBudget, sum_up
+from straightband.fringes.reading import PhaseReading, read_phase
+from straightband.fringes.sign import gap_sense_from_clock, gap_sense_from_rings
+from straightband.heightmap.figures import Figures, figures, sample, without_tilt
+from straightband.heightmap.map import HeightMap
+from straightband.light.bands import height_per_band_nm
+from straightband.light.lines import Lamp
+from straightband.photo.foreshortening import Foreshortening, foreshortening
+from straightband.photo.load import Photo, load_photo
+from straightband.photo.outline import Outline
+from straightband.photo.plane import Plane, light_plane
+from straightband.photo.rectify import SquarePicture, square_on
+from straightband.photo.search import find_outline
+
+SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
+DISTORTION_SHARE = 0.01  # 95 % limit at the corner of the frame for a telephone that corrects its lens; common practice, no source
+FULL_FRAME_LONG_SIDE_MM = 36.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """What the person says of a photograph.
+
+    Attributes
+    ----------
+    face
+        Shape and size of the face, bevel included.
+    lamp
+        The light.
+    outline
+        The outline if told, else None to find it.
+    mark_hour
+        Clock hour of the pencil mark on the rim, or None.
+    thicker
+        Clock hour, "in" or "out" where the gap is thicker, or None.
+    mirrored
+        How often the view is reversed left-right.
+    camera_mm
+        Distance of the camera, or None.
+    distortion_share
+        95 % limit of the lens distortion at the corner of the frame.
+    clear_margin
+        Share of each semi-axis left to the bevel.
+    """
+
+    face: Face
+    lamp: Lamp
+    outline: Outline | None = None
+    mark_hour: float | None = None
+    thicker: float | str | None = None
+    mirrored: int = 0
+    camera_mm: float | None = None
+    distortion_share: float = DISTORTION_SHARE
+    clear_margin: float = CLEAR_MARGIN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What the bands say.
+
+    Attributes
+    ----------
+    height_map
+        Heights with their uncertainty.
+    figures
+        PV, RMS and the rest.
+    budget
+        Behind their uncertainty.
+    bands_across
+        Bands between the highest and the lowest point of the gap.
+    contrast, explained
+        Mean contrast of the bands, and share of their variance that the map explains.
+    outline
+        Where the face was found.
+    picture
+        The face square-on.
+    phase
+        The phase of the bands.
+    sign
+        "known" or "unknown".
+    flags
+        Short names of doubts.
+    sources
+        The photographs.
+    flat
+        The heights in the photograph's own frame, before reversals are undone.
+    causes
+        What the budget was summed from.
+    """
+
+    height_map: HeightMap
+    figures: Figures
+    budget: ReadingBudget
+    bands_across: float
+    contrast: float
+    explained: float
+    outline: Outline
+    picture: SquarePicture
+    phase: PhaseReading
+    sign: str
+    flags: tuple[str, ...]
+    sources: tuple[provenance.Source, ...]
+    flat: HeightMap
+    causes: tuple[Cause, ...]
+
+
+def read_photo(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None = None) -> Reading:
+    """The reading of one photograph; raises a StraightbandError that says why where it can't be read.
+
+    Parameters
+    ----------
+    data, name
+        The file's bytes and its name without folder.
+    setup
+        What the person says of it.
+    reference
+        Map of the flat tested against, looking at its own face, or None.
+    """
+    photo = load_photo(data, name=name)
+    plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
+    outline = setup.outline or find_outline(plane, face=setup.face)
+    picture = square_on(plane, outline, setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
+    phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin))
+    return _assemble(photo, plane, setup=setup, outline=outline, picture=picture, phase=phase, reference=reference)
+
+
+def _assemble(
+    photo: Photo, plane: Plane, *, setup: Setup, outline: Outline, picture: SquarePicture, phase: PhaseReading, reference: HeightMap | None
+) -> Reading:
+    view = foreshortening(outline, setup.face)
+    nm_per_rad = height_per_band_nm(wavelength_nm=setup.lamp.wavelength_nm) * view.height_scale / (2.0 * math.pi)
+    sense = _gap_sense(phase, picture, setup)
+    # A hill makes the gap smaller, so heights run against it.
+    heights = -(sense or 1) * nm_per_rad * phase.phase_rad
+    flags = plane.flags + outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
+    meta = _meta(setup, photo=photo, sense=sense, flags=flags, phase=phase)
+    blank = HeightMap(
+        heights_nm=heights,
+        u_mm=phase.u_mm,
+        v_mm=phase.v_mm,
+        uncertainty_nm=np.zeros_like(heights),
+        face=setup.face,
+        clear_margin=setup.clear_margin,
+        meta=meta,
+    )
+    flat = without_tilt(blank)
+    reference_nm, reference_expanded = _reference_at(reference, flat, phase=phase, mirrored=setup.mirrored)
+    if reference_nm is not None:
+        flat = without_tilt(_with_heights(flat, flat.heights_nm - reference_nm))
+    found = _causes(
+        flat,
+        phase=phase,
+        picture=picture,
+        plane=plane,
+        setup=setup,
+        view=view,
+        outline=outline,
+        nm_per_rad=nm_per_rad,
+        reference=reference_expanded,
+    )
+    budget = sum_up(phase.points, cell_means(flat.heights_nm, phase), found)
+    height_map = with_uncertainty(flat, phase=phase, budget=budget, mirrored=setup.mirrored)
+    return Reading(
+        height_map=height_map,
+        figures=figures(height_map),
+        budget=budget,
+        bands_across=phase.bands_across,
+        contrast=phase.contrast,
+        explained=phase.explained,
+        outline=outline,
+        picture=picture,
+        phase=phase,
+        sign="known" if sense else "unknown",
+        flags=flags,
+        sources=(provenance.Source(name=photo.name, sha256=photo.sha256),),
+        flat=flat,
+        causes=tuple(found),
+    )
+
+
+def _gap_sense(phase: PhaseReading, picture: SquarePicture, setup: Setup) -> int:
+    if setup.thicker is None:
+        return 0
+    if isinstance(setup.thicker, str):
+        return gap_sense_from_rings(phase, thicker_outside=setup.thicker == "out")
+    return gap_sense_from_clock(phase, picture, hour=setup.thicker)
+
+
+def _setup_flags(setup: Setup, *, sense: int, reference: HeightMap | None) -> tuple[str, ...]:
+    found = []
+    if setup.thicker is None:
+        found.append("sign-unknown")
+    elif sense == 0:
+        found.append("thicker-side-does-not-fit-the-bands")
+    if setup.mark_hour is None and setup.face.shape is not Shape.ROUND:
+        found.append("half-turn-unknown")
+    if setup.mark_hour is None and setup.face.shape is Shape.ROUND:
+        found.append("turn-unknown")
+    if reference is None:
+        found.append("reference-not-told")
+    return tuple(found)
+
+
+def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], phase: PhaseReading) -> dict[str, object]:
+    return {
+        "program": provenance.program(),
+        "sign": "known" if sense else "unknown",
+        "light_nm": setup.lamp.wavelength_nm,
+        "light": setup.lamp.name,
+        "mirrored": setup.mirrored,
+        "mark": setup.mark_hour,
+        "bands_across": round(phase.bands_across, 3),
+        "flags": list(flags),
+        "photographs": [{"name": photo.name, "sha256": photo.sha256}],
+    }
+
+
+def _with_heights(height_map: HeightMap, heights_nm: NDArray) -> HeightMap:
+    return HeightMap(
+        heights_nm=heights_nm,
+        u_mm=height_map.u_mm,
+        v_mm=height_map.v_mm,
+        uncertainty_nm=height_map.uncertainty_nm,
+        face=height_map.face,
+        clear_margin=height_map.clear_margin,
+        meta=height_map.meta,
+    )
+
+
+def _reference_at(
+    reference: HeightMap | None, flat: HeightMap, *, phase: PhaseReading, mirrored: int
+) -> tuple[NDArray | None, NDArray | None]:
+    """Heights [v, u] and expanded uncertainty (c,) of the reference where it faces the piece, u reversed as facing plates see each other."""
+    if reference is None:
+        return None, None
+    hand = 1.0 if mirrored % 2 else -1.0
+    uu, vv = np.meshgrid(flat.u_mm, flat.v_mm)
+    heights = sample(reference.heights_nm, reference, u_mm=hand * uu, v_mm=vv)
+    if np.any(np.isnan(heights) & np.isfinite(flat.heights_nm)):
+        raise BadInput(
+            found="the reference map does not cover the whole clear aperture of the piece",
+            needed="a reference at least as large as the piece is needed",
+            remedy="use the map of the larger flat, or leave --minus out",
+        )
+    return heights, sample(reference.uncertainty_nm, reference, u_mm=hand * phase.points.u_mm, v_mm=phase.points.v_mm)
+
+
+def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> causes.Camera:
+    if setup.camera_mm is not None:
+        distance, origin = setup.camera_mm, f"at {setup.camera_mm:.0f} mm as told"
+    elif math.isfinite(plane.focal_35mm):
+        focal_px = plane.focal_35mm / FULL_FRAME_LONG_SIDE_MM * max(plane.size_px)
+        distance = focal_px * setup.face.semi_major_mm / outline.semi_major
+        origin = f"at {distance:.0f} mm by the photograph's focal length"
+    else:
+        distance = causes.ASSUMED_CAMERA_DIAMETERS * 2.0 * setup.face.semi_major_mm
+        origin = f"assumed at {distance:.0f} mm"
+    return causes.Camera(distance_mm=distance, distance_origin=origin, distortion_share=setup.distortion_share, size_px=plane.size_px)
+
+
+def _causes(
+    flat: HeightMap,
+    *,
+    phase: PhaseReading,
+    picture: SquarePicture,
+    plane: Plane,
+    setup: Setup,
+    view: Foreshortening,
+    outline: Outline,
+    nm_per_rad: float,
+    reference: NDArray | None,
+) -> list[Cause]:
+    camera = _camera(setup, plane=plane, outline=outline)
+    slopes = causes.slopes_of(phase, flat.heights_nm, nm_per_rad=nm_per_rad)
+    heights = cell_means(flat.heights_nm, phase)
+    standard_mm = outline.standard_px * setup.face.semi_major_mm / outline.semi_major
+    return [
+        causes.fit_noise(phase, nm_per_rad=nm_per_rad),
+        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=view),
+        causes.lens_distortion(phase, slopes, picture, camera=camera),
+        causes.keystone(phase, slopes, camera=camera, view=view, shown_by_outline=setup.face.shape is Shape.RECTANGLE),
+        causes.wavelength(phase, heights, lamp=setup.lamp),
+        causes.obliquity(phase, heights, view=view),
+        causes.near_camera(phase, camera=camera, nm_per_band=height_per_band_nm(wavelength_nm=setup.lamp.wavelength_nm)),
+        causes.reference_flat(phase, reference),
+        causes.no_repeat(phase),
+    ]
+
+
+def cell_means(values: NDArray, phase: PhaseReading) -> NDArray:
+    """Mean of a grid [v, u] over each cell of the face, (c,)."""
+    label = phase.label
+    inside = label >= 0
+    return np.bincount(label[inside], values[inside], minlength=phase.points.area.size) / phase.points.area
+
+
+def with_uncertainty(flat: HeightMap, *, phase: PhaseReading, budget: ReadingBudget, mirrored: int) -> HeightMap:
+    """The map with its uncertainty, as seen looking at the face: an odd number of reversals is undone."""
+    uncertainty = np.where(phase.label >= 0, budget.cells_nm[phase.label], np.nan)
+    hand = slice(None, None, -1 if mirrored % 2 else 1)
+    return HeightMap(
+        heights_nm=flat.heights_nm[:, hand].copy(),
+        u_mm=flat.u_mm,
+        v_mm=flat.v_mm,
+        uncertainty_nm=uncertainty[:, hand].copy(),
+        face=flat.face,
+        clear_margin=flat.clear_margin,
+        meta=flat.meta,
+    )

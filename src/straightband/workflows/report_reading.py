@@ -1,0 +1,82 @@
+"""A reading in names for programs and in sentences for people."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from straightband.light.bands import height_per_band_nm
+from straightband.uncertainty import round_with_uncertainty
+from straightband.workflows.flags import explain
+from straightband.workflows.read import Reading
+
+LABELS = {
+    "pv_nm": "PV",
+    "rms_nm": "RMS",
+    "power_nm": "power",
+    "astigmatism_nm": "astigmatism",
+    "irregularity_pv_nm": "irregularity PV",
+    "irregularity_rms_nm": "irregularity RMS",
+    "edge_nm": "edge",
+}
+SIGNED = ("power_nm", "edge_nm")
+
+
+def reading_facts(reading: Reading) -> dict[str, Any]:
+    """The reading under the names of the contract, as plain JSON values."""
+    figures, outline, height_map = reading.figures, reading.outline, reading.height_map
+    return {
+        "surface": {name: getattr(figures, name) for name in (*LABELS, "astigmatism_axis_deg", "edge_zone_mm")},
+        "uncertainty": {name: reading.budget.expanded_nm[name] for name in LABELS},
+        "bands_across": reading.bands_across,
+        "outline_px": {
+            "cx": outline.cx,
+            "cy": outline.cy,
+            "semi_major": outline.semi_major,
+            "semi_minor": outline.semi_minor,
+            "angle_deg": outline.angle_deg,
+            "standard_px": outline.standard_px,
+        },
+        "sign": reading.sign,
+        "flags": list(reading.flags),
+        "budget": [
+            {"term": effect.name, "nm": effect.expanded_nm["pv_nm"], "by_figure": effect.expanded_nm, "origin": effect.origin}
+            for effect in reading.budget.effects
+        ],
+        "contrast": reading.contrast,
+        "explained": reading.explained,
+        "clear_margin": height_map.clear_margin,
+        "light_nm": height_map.meta["light_nm"],
+        "mirrored": height_map.meta["mirrored"],
+        "photographs": height_map.meta["photographs"],
+        "program": height_map.meta["program"],
+    }
+
+
+def reading_lines(reading: Reading) -> tuple[str, ...]:
+    """The reading as a person at the bench wants it."""
+    band_nm = height_per_band_nm(wavelength_nm=reading.height_map.meta["light_nm"])
+    figures = reading.figures
+    numbers = [_line(name, getattr(figures, name), reading, band_nm=band_nm) for name in LABELS]
+    axis = f"  astigmatism stands highest along {figures.astigmatism_axis_deg:.0f} deg from +u toward +v"
+    return (
+        f"{reading.bands_across:.1f} bands across, contrast {100 * reading.contrast:.0f} %",
+        f"Surface over the clear aperture (face less {100 * reading.height_map.clear_margin:.0f} % of each semi-axis), tilt removed, 95 %:",
+        *numbers,
+        axis,
+        _sign_sentence(reading),
+        *(f"Note: {explain(flag)}" for flag in reading.flags if flag != "sign-unknown"),
+    )
+
+
+def _line(name: str, value: float, reading: Reading, *, band_nm: float) -> str:
+    shown = abs(value) if name in SIGNED and reading.sign == "unknown" else value
+    number = round_with_uncertainty(shown, reading.budget.expanded_nm[name], unit="nm")
+    return f"  {LABELS[name]:<17} {number:>18}   ({abs(value) / band_nm:.3f} bands)"
+
+
+def _sign_sentence(reading: Reading) -> str:
+    if reading.sign == "unknown":
+        return "Hill or hole: not known (say where the gap is thicker with --thicker)."
+    word = "convex, a hill" if reading.figures.power_nm > 0 else "concave, a hollow"
+    unsure = abs(reading.figures.power_nm) < reading.budget.expanded_nm["power_nm"]
+    return "Power is smaller than its uncertainty." if unsure else f"The face is {word}."

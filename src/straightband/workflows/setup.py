@@ -1,0 +1,126 @@
+"""From what a person writes about a photograph to the set-up the reading needs."""
+
+from __future__ import annotations
+
+import re
+
+from straightband.errors import BadInput
+from straightband.face.shapes import CLEAR_MARGIN, Face, Shape, ellipse, rectangle, round_face
+from straightband.light.lines import lamp_from_text
+from straightband.photo.outline import outline_from_text
+from straightband.quantities import parse_length_mm
+from straightband.workflows.read import DISTORTION_SHARE, Setup
+
+SIZES = {Shape.ELLIPSE: ("minor",), Shape.ROUND: ("diameter",), Shape.RECTANGLE: ("width", "length")}
+LARGEST_MM = 2000.0
+SMALLEST_MM = 1.0
+MOST_REVERSALS = 4
+LARGEST_MARGIN = 0.3
+
+
+def face_from_text(*, shape: str, **sizes: str | None) -> Face:
+    """The face from its shape and the lengths that go with it (`minor`, `major`, `diameter`, `width`, `length`); raises BadInput."""
+    if shape not in list(Shape):
+        raise BadInput(
+            found=f"the shape was given as '{shape[:40]}'", needed="ellipse, round or rectangle is needed", remedy="write one of the three"
+        )
+    kind = Shape(shape)
+    for name in SIZES[kind]:
+        if sizes.get(name) is None:
+            raise BadInput(
+                found=f"the {name} is missing", needed=f"{_listed(SIZES[kind])} of the {kind.value} face", remedy=f"add --{name} like 90mm"
+            )
+    allowed = {*SIZES[kind], *(("major",) if kind is Shape.ELLIPSE else ())}
+    for name, text in sizes.items():
+        if text is not None and name not in allowed:
+            raise BadInput(
+                found=f"a {name} was given for a face that is {kind.value}",
+                needed=f"{_listed(SIZES[kind])} is what such a face has",
+                remedy=f"leave --{name} out or change --shape",
+            )
+    lengths = {name: _size(text, name) for name, text in sizes.items() if text is not None}
+    if kind is Shape.ELLIPSE:
+        return ellipse(minor_mm=lengths["minor"], major_mm=lengths.get("major"))
+    if kind is Shape.ROUND:
+        return round_face(diameter_mm=lengths["diameter"])
+    return rectangle(width_mm=lengths["width"], length_mm=lengths["length"])
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return " and ".join(f"the {name}" for name in names)
+
+
+def _size(text: str, name: str) -> float:
+    value = parse_length_mm(text, what=f"the {name}")
+    if not SMALLEST_MM <= value <= LARGEST_MM:
+        raise BadInput(
+            found=f"the {name} was given as '{text}'",
+            needed=f"a length between {SMALLEST_MM:g} mm and {LARGEST_MM:g} mm is needed",
+            remedy="check number and unit",
+        )
+    return value
+
+
+def setup_from_text(
+    *,
+    light: str,
+    outline: str | None = None,
+    thicker: str | None = None,
+    mark: str | None = None,
+    mirrored: str = "0",
+    camera: str | None = None,
+    lens_distortion: str | None = None,
+    margin: str | None = None,
+    **face: str | None,
+) -> Setup:
+    """The set-up from its texts; raises BadInput with the first that can't be used."""
+    shape = face.pop("shape", None) or "ellipse"
+    the_face = face_from_text(shape=shape, **face)
+    return Setup(
+        face=the_face,
+        lamp=lamp_from_text(light),
+        outline=None if outline is None else outline_from_text(outline, face=the_face),
+        mark_hour=None if mark is None else _hour(mark, what="the mark"),
+        thicker=_thicker(thicker),
+        mirrored=_reversals(mirrored),
+        camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),
+        distortion_share=DISTORTION_SHARE if lens_distortion is None else _share(lens_distortion, what="the lens distortion", largest=0.2),
+        clear_margin=CLEAR_MARGIN if margin is None else _share(margin, what="the margin", largest=LARGEST_MARGIN),
+    )
+
+
+def _hour(text: str, *, what: str) -> float:
+    if not re.fullmatch(r"\d{1,2}(\.\d{1,2})?", text.strip()) or not 1.0 <= float(text) < 13.0:
+        raise BadInput(
+            found=f"{what} was given as '{text[:40]}'",
+            needed="a clock hour from 1 to 12 in the upright photograph is needed",
+            remedy="write it like 3 for the right side",
+        )
+    return float(text)
+
+
+def _thicker(text: str | None) -> float | str | None:
+    if text is None or text.strip() in {"in", "out"}:
+        return None if text is None else text.strip()
+    return _hour(text, what="the thicker side")
+
+
+def _reversals(text: str) -> int:
+    if not re.fullmatch(r"\d", text.strip()) or int(text) > MOST_REVERSALS:
+        raise BadInput(
+            found=f"the number of reversals was given as '{text[:40]}'",
+            needed=f"a whole number from 0 to {MOST_REVERSALS} is needed",
+            remedy="count the back and the beam splitter",
+        )
+    return int(text)
+
+
+def _share(text: str, *, what: str, largest: float) -> float:
+    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,6})?)\s*%", text.strip())
+    if match is None or float(match[1]) / 100.0 > largest:
+        raise BadInput(
+            found=f"{what} was given as '{text[:40]}'",
+            needed=f"a percentage up to {100 * largest:g} % is needed",
+            remedy="write it like 1%",
+        )
+    return float(match[1]) / 100.0
