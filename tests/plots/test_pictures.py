@@ -204,6 +204,7 @@ def test_words_are_large_and_stay_in_the_picture(what):
         words = [text for text in figure.findobj(mpl.text.Text) if text.get_text() and text.get_visible()]
         everything = figure.get_tightbbox(canvas.get_renderer())
     assert min(text.get_fontsize() for text in words) >= 9.0
+    assert not any(text.get_parse_math() for text in words)  # two dollar signs in a name are no formula
     assert everything.x0 >= 0.0
     assert everything.y0 >= 0.0
     assert everything.x1 <= figure.get_figwidth()
