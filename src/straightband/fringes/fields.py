@@ -12,6 +12,7 @@ Cubic B-splines on even knots: C. de Boor, A Practical Guide to Splines (1978), 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,42 +27,73 @@ RIM_HARMONICS = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SplineGrid:
-    """A grid of cubic B-splines on the square -1..1.
+    """A grid of cubic B-splines on the square -1..1, those left out that nowhere reach the face.
 
     Attributes
     ----------
     columns, rows
         Number of splines along x and y.
+    kept
+        Sorted numbers (row * columns + column) of the splines that reach the face.
     """
 
     columns: int
     rows: int
+    kept: NDArray
 
     @property
     def size(self) -> int:
-        """Number of splines."""
-        return self.columns * self.rows
+        """Number of splines kept."""
+        return int(self.kept.size)
 
     def matrix(self, x: NDArray, y: NDArray) -> sparse.csr_array:
-        """Value of each spline at each point, (n, size), 16 entries a row."""
+        """Value of each spline at each point of the face, (n, size), at most 16 entries a row."""
         ix, wx = _cubic_weights(x, self.columns)
         iy, wy = _cubic_weights(y, self.rows)
         columns = (iy[:, :, None] * self.columns + ix[:, None, :]).reshape(x.size, -1)
         values = (wy[:, :, None] * wx[:, None, :]).reshape(x.size, -1)
         starts = np.arange(0, 16 * x.size + 1, 16)
-        return sparse.csr_array((values.ravel(), columns.ravel(), starts), shape=(x.size, self.size))
+        return sparse.csr_array((values.ravel(), columns.ravel(), starts), shape=(x.size, self.columns * self.rows))[:, self.kept]
 
     def on_grid(self, coefficients: NDArray, x: NDArray, y: NDArray) -> NDArray:
         """The sum [y, x] on a grid from its axes."""
-        mx, my = _dense_weights(x, self.columns), _dense_weights(y, self.rows)
-        return my @ coefficients.reshape(self.rows, self.columns) @ mx.T
+        every = np.zeros(self.columns * self.rows)
+        every[self.kept] = coefficients
+        return _dense_weights(y, self.rows) @ every.reshape(self.rows, self.columns) @ _dense_weights(x, self.columns).T
 
     def bending(self) -> NDArray:
-        """Matrix P so that c P c is the sum of squared second differences along both axes and across."""
-        dx, dy = np.diff(np.eye(self.columns), 2, axis=0), np.diff(np.eye(self.rows), 2, axis=0)
-        sx, sy = np.diff(np.eye(self.columns), axis=0), np.diff(np.eye(self.rows), axis=0)
-        eye_x, eye_y = np.eye(self.columns), np.eye(self.rows)
-        return np.kron(eye_y, dx.T @ dx) + np.kron(dy.T @ dy, eye_x) + 2.0 * np.kron(sy.T @ sy, sx.T @ sx)
+        """Matrix P so that c P c is the sum of squared second differences along both axes and across, of neighbours all kept."""
+        eye_x, eye_y = sparse.eye_array(self.columns), sparse.eye_array(self.rows)
+        once_x, once_y = _differences(self.columns, 1), _differences(self.rows, 1)
+        parts = [
+            sparse.kron(eye_y, _differences(self.columns, 2)),
+            sparse.kron(_differences(self.rows, 2), eye_x),
+            np.sqrt(2.0) * sparse.kron(once_y, once_x),
+        ]
+        operator = sparse.vstack(parts).tocsr()
+        dropped = np.ones(self.columns * self.rows)
+        dropped[self.kept] = 0.0
+        whole = operator[np.abs(operator) @ dropped == 0.0][:, self.kept]
+        return (whole.T @ whole).toarray()
+
+
+@lru_cache(maxsize=8)
+def spline_grid(*, columns: int, rows: int, shape: Shape) -> SplineGrid:
+    """The grid of `columns` x `rows` splines, less those that do not reach a face of this shape."""
+    if shape is Shape.RECTANGLE:
+        return SplineGrid(columns=columns, rows=rows, kept=np.arange(columns * rows))
+    axis = np.linspace(-1.0, 1.0, 16 * max(columns, rows))
+    x, y = np.meshgrid(axis, axis)
+    on_face = np.hypot(x, y) <= 1.0
+    everything = SplineGrid(columns=columns, rows=rows, kept=np.arange(columns * rows))
+    reach = np.asarray(everything.matrix(x[on_face], y[on_face]).sum(axis=0)).ravel()
+    kept = np.flatnonzero(reach > 0.0)
+    kept.setflags(write=False)
+    return SplineGrid(columns=columns, rows=rows, kept=kept)
+
+
+def _differences(count: int, order: int) -> sparse.csr_array:
+    return sparse.csr_array(np.diff(np.eye(count), order, axis=0))
 
 
 def _cubic_weights(x: NDArray, count: int) -> tuple[NDArray, NDArray]:

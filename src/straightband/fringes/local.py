@@ -20,7 +20,7 @@ from scipy import linalg, sparse
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
 from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
-from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness
+from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
 from straightband.fringes.noise import correlation_area, distrusted, spread
 from straightband.fringes.whole import polynomials
 
@@ -132,7 +132,6 @@ def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
     cells = divide(x, y, clear=clear)
     inside = cells.label >= 0
     xx, yy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
-    aspect = clear.semi_v_mm / clear.semi_u_mm
     return Frame(
         clear=clear,
         x=x,
@@ -140,15 +139,18 @@ def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
         inside=inside,
         polynomials=polynomials(xx[inside], yy[inside], shape=clear.shape, order=PHASE_ORDER),
         rim=rim_functions(xx[inside], yy[inside], clear=clear),
-        phase_grid=_grid(PHASE_SPLINES, aspect),
-        light_grid=_grid(LIGHT_SPLINES, aspect),
+        phase_grid=_grid(PHASE_SPLINES, clear),
+        light_grid=_grid(LIGHT_SPLINES, clear),
         cells=cells,
     )
 
 
-def _grid(shorter: int, aspect: float) -> SplineGrid:
+def _grid(shorter: int, clear: Face) -> SplineGrid:
     """Splines of even spacing on the face although the coordinates are stretched."""
-    return SplineGrid(columns=max(5, round(shorter * max(1.0, 1.0 / aspect))), rows=max(5, round(shorter * max(1.0, aspect))))
+    aspect = clear.semi_v_mm / clear.semi_u_mm
+    return spline_grid(
+        columns=max(5, round(shorter * max(1.0, 1.0 / aspect))), rows=max(5, round(shorter * max(1.0, aspect))), shape=clear.shape
+    )
 
 
 def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDArray) -> list[Block]:
@@ -193,9 +195,11 @@ def split(coefficients: NDArray, blocks: list[Block]) -> list[NDArray]:
 def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: float) -> Fields:
     """The fields at the pixels from the coefficients of the eight blocks; `share` is modulation per light."""
     broad = frame.polynomials[: noll_count(LIGHT_ORDER)]
-    light = parts[0] @ broad + frame.light_grid.on_grid(parts[1], frame.x, frame.y)[frame.inside]
-    extra = parts[2] @ broad + frame.light_grid.on_grid(parts[3], frame.x, frame.y)[frame.inside]
-    phase = parts[5] @ frame.polynomials + parts[6] @ frame.rim + frame.phase_grid.on_grid(parts[7], frame.x, frame.y)[frame.inside]
+    # The bases are held in single precision: a double on the other side would copy them whole.
+    slim = [part.astype(np.float32) for part in parts]
+    light = slim[0] @ broad + frame.light_grid.on_grid(parts[1], frame.x, frame.y)[frame.inside]
+    extra = slim[2] @ broad + frame.light_grid.on_grid(parts[3], frame.x, frame.y)[frame.inside]
+    phase = slim[5] @ frame.polynomials + slim[6] @ frame.rim + frame.phase_grid.on_grid(parts[7], frame.x, frame.y)[frame.inside]
     return Fields(light=light, modulation=share * light + extra, phase_rad=start_rad + phase, overtone=float(parts[4][0]))
 
 

@@ -91,15 +91,14 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
             remedy="lower the exposure until no part is white, and take it again",
         )
     whole = fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y)))
-    _refuse_unlike(whole)
-    assert whole is not None  # refused above
+    whole = _convincing(whole)
     grid_x, grid_y = np.meshgrid(x, y)
     start = whole.phase_rad(grid_x[frame.inside], grid_y[frame.inside], shape=clear.shape)
     prior = np.minimum(expected_size_rad(8), 3.0)
     fit = fit_local(
         light[frame.inside].astype(float), ~missing[frame.inside], frame=frame, start_rad=start, prior_rad=prior, levels=whole.levels
     )
-    return _report(fit, whole=whole, u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
+    return _report(fit, u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
 
 
 def _half(axis: NDArray) -> float:
@@ -107,23 +106,27 @@ def _half(axis: NDArray) -> float:
     return float(axis[-1] - axis[0] + axis[1] - axis[0]) / 2.0
 
 
-def _refuse_unlike(whole: WholeFit | None) -> None:
+def _no_bands(share: float) -> BandsUnreadable:
+    return BandsUnreadable(
+        found=f"no bands were made out on the face (the best try explains {100 * max(0.0, share):.0f} % of what is seen)",
+        needed="dark and bright bands must show clearly over the whole face",
+        remedy="check lamp, focus and contact, and take the photograph again",
+    )
+
+
+def _convincing(whole: WholeFit | None) -> WholeFit:
     if whole is None or whole.explained < LEAST_EXPLAINED:
-        share = 0.0 if whole is None else max(0.0, whole.explained)
-        raise BandsUnreadable(
-            found=f"no bands were made out on the face (the best try explains {100 * share:.0f} % of what is seen)",
-            needed="dark and bright bands must show clearly over the whole face",
-            remedy="check lamp, focus and contact, and take the photograph again",
-        )
+        raise _no_bands(0.0 if whole is None else whole.explained)
     if 1.0 - whole.runner_up < LEAST_LEAD * (1.0 - whole.explained):
         raise BandsUnreadable(
             found="two different surfaces would give these bands equally well",
             needed="bands that tell them apart are needed",
             remedy="change the wedge to between 4 and 12 bands and take the photograph again",
         )
+    return whole
 
 
-def _report(fit: LocalFit, *, whole: WholeFit, u_mm: NDArray, v_mm: NDArray, seen: float) -> PhaseReading:
+def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> PhaseReading:
     frame = fit.frame
     phase = np.full(frame.inside.shape, np.nan)
     phase[frame.inside] = fit.fields.phase_rad
@@ -131,7 +134,7 @@ def _report(fit: LocalFit, *, whole: WholeFit, u_mm: NDArray, v_mm: NDArray, see
     swing = fit.fields.modulation * np.cos(fit.fields.phase_rad)
     explained = 1.0 - float(np.sum(fit.weight * fit.residual**2) / max(np.sum(fit.weight * swing**2), 1e-30))
     if explained < LEAST_EXPLAINED:
-        _refuse_unlike(None)
+        raise _no_bands(explained)
     if bands < LEAST_BANDS:
         raise BandsUnreadable(
             found=f"only {bands:.1f} of a band shows on the face",

@@ -12,6 +12,7 @@ Derived here; the tone is the discrete relative of the ambiguity function of rad
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -72,17 +73,27 @@ def find_starts(bands: NDArray, *, coarse: NDArray) -> list[Start]:
 
 
 def _weak_starts(coarse: NDArray) -> list[Start]:
-    x, y = disc_grid(coarse.shape[0])
-    steps = np.arange(-WEAK_LIMIT_WAVES, WEAK_LIMIT_WAVES + 1e-9, WEAK_STEP_WAVES)
-    # The conjugate chirp of a real picture gives the mirrored spectrum, so half the grid is enough.
-    grid = np.array([q for q in product(steps, steps, steps) if q >= (0.0, 0.0, 0.0)], dtype=np.float32)
-    shapes = np.stack([x * x + y * y, x * x - y * y, 2 * x * y]).astype(np.float32).reshape(3, -1)
-    chirps = np.exp(np.complex64(-2j * np.pi) * (grid @ shapes)).reshape(-1, *coarse.shape)
+    grid, chirps = _weak_chirps(coarse.shape[0])
     return _tilts(coarse, chirps=chirps, curvatures=grid, keep=24)
 
 
+@lru_cache(maxsize=2)
+def _weak_chirps(samples: int) -> tuple[NDArray, NDArray]:
+    """Curvatures (k, 3) of the brute-force grid and their chirps (k, samples, samples), the same for every photograph."""
+    steps = np.arange(-WEAK_LIMIT_WAVES, WEAK_LIMIT_WAVES + 1e-9, WEAK_STEP_WAVES)
+    # The conjugate chirp of a real picture gives the mirrored spectrum, so half the grid is enough.
+    grid = np.array([q for q in product(steps, steps, steps) if q >= (0.0, 0.0, 0.0)], dtype=np.float32)
+    return grid, _chirps(grid, samples)
+
+
+def _chirps(curvatures: NDArray, samples: int) -> NDArray:
+    """exp(-i phase) of each quadratic phase (k, samples, samples)."""
+    x, y = disc_grid(samples)
+    shapes = np.stack([x * x + y * y, x * x - y * y, 2 * x * y]).astype(np.float32).reshape(3, -1)
+    return np.exp(np.complex64(-2j * np.pi) * (curvatures @ shapes)).reshape(-1, samples, samples)
+
+
 def _strong_starts(bands: NDArray) -> list[Start]:
-    x, y = disc_grid(bands.shape[0])
     rows: list[tuple[float, float, float]] = [(0.0, 0.0, 0.0)]
     for shift in SHIFTS:
         along_x, along_y = _curvature_peaks(bands, shift=shift, axis=1), _curvature_peaks(bands, shift=shift, axis=0)
@@ -90,9 +101,7 @@ def _strong_starts(bands: NDArray) -> list[Start]:
             rows.append(((xx + sign * yy) / 4.0, (xx - sign * yy) / 4.0, (xy + sign * yx) / 4.0))
     grid = np.unique(np.round(np.array(rows, dtype=np.float32), 2), axis=0)
     grid = grid[np.abs(grid).max(axis=1) < bands.shape[0] / 4]
-    shapes = np.stack([x * x + y * y, x * x - y * y, 2 * x * y]).astype(np.float32).reshape(3, -1)
-    chirps = np.exp(np.complex64(-2j * np.pi) * (grid @ shapes)).reshape(-1, *bands.shape)
-    return _tilts(bands, chirps=chirps, curvatures=grid, keep=24)
+    return _tilts(bands, chirps=_chirps(grid, bands.shape[0]), curvatures=grid, keep=24)
 
 
 def _curvature_peaks(bands: NDArray, *, shift: float, axis: int) -> list[tuple[float, float]]:
