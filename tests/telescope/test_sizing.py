@@ -84,14 +84,16 @@ def test_the_blank_just_covers_the_cut(scope, share):
     assert cut.minor_axis_mm >= cut.cut_minor_mm
 
 
-@pytest.mark.parametrize(("scope", "field", "minor"), [(SMALL, 12, 45.84), (MIDDLE, 15, 60.6), (LARGE, 18, 81.6666666667), (GIANT, 25, 145.888157895)])
+@pytest.mark.parametrize(
+    ("scope", "field", "minor"), [(SMALL, 12, 45.84), (MIDDLE, 15, 60.6), (LARGE, 18, 81.6666666667), (GIANT, 25, 145.888157895)]
+)
 def test_classical_minor_axis(scope, field, minor):
     """The handbook's i + L (D - i) / f of the same telescopes."""
     assert classical_minor_mm(scope, full_field_mm=field) == pytest.approx(minor, rel=1e-9)
 
 
 def test_classical_offset_in_both_its_forms():
-    """a (D - i) / (4 f) and a (D - a) / (4 (f - L)) are one number, 2.8785 mm for the 300 mm telescope."""
+    """The forms a (D - i) / (4 f) and a (D - a) / (4 (f - L)) are one number, 2.8785 mm for the 300 mm telescope."""
     a = classical_minor_mm(MIDDLE, full_field_mm=15)
     assert classical_offset_mm(MIDDLE, full_field_mm=15) == pytest.approx(2.8785, rel=1e-9)
     assert a * (300 - a) / (4 * (1500 - 240)) == pytest.approx(2.8785, rel=1e-9)
@@ -183,8 +185,8 @@ def test_light_lost_to_the_obstruction(ratio, mag):
         ({"focal_length_mm": math.nan}, "the focal length is nan mm; a length above zero is needed; measure it and give it with its unit."),
         (
             {"intercept_mm": 1500.0},
-            "the intercept (1500 mm) is not shorter than the focal length (1500 mm); the diagonal must stand between the primary and the focus; "
-            "give the distance from the diagonal to the focus.",
+            ("the intercept (1500 mm) is not shorter than the focal length (1500 mm); the diagonal must stand between the primary and the focus; "
+            "give the distance from the diagonal to the focus."),
         ),
         (
             {"aperture_mm": 1600.0},
@@ -192,8 +194,8 @@ def test_light_lost_to_the_obstruction(ratio, mag):
         ),
         (
             {"full_field_mm": 300.0},
-            "the fully lit field is 300 mm across; a diameter from 0 to less than the aperture (300 mm) is needed; give the diameter of the field "
-            "at the focus.",
+            ("the fully lit field is 300 mm across; a diameter from 0 to less than the aperture (300 mm) is needed; give the diameter of the field "
+            "at the focus."),
         ),
         (
             {"obstruction_ratio": 1.0},
