@@ -1,0 +1,148 @@
+"""Where the face lies in the photograph."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband.errors import BadInput, OutlineNotFound
+from straightband.face.shapes import Face, Shape
+from straightband.photo.figure import magnified
+from straightband.photo.plane import Plane
+from straightband.photo.refine import outer_edge, refined
+from straightband.photo.search import FEWEST_SUPPORT, candidates, chosen
+from straightband.photo.unrolled import pyramid_of
+
+TYPED_STANDARD_PX = 1.0  # what an eye on a screen can place: common practice, no source
+TYPED_RATIO_MARGIN = 0.08  # a view 15 degrees off normal shortens one axis by 3.4 %; the rest is the eye's
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outline:
+    """The outline of the face, in pixels of the upright full-size photograph (centres of pixels at whole numbers).
+
+    Attributes
+    ----------
+    shape
+        Ellipse, round or rectangle.
+    cx, cy
+        Centre, column and row.
+    semi_major, semi_minor
+        Half axes; of a rectangle half the mean length of opposite sides.
+    angle_deg
+        Direction of the longer axis from +x (right) toward +y (down), in (-90, 90].
+    corners
+        (4, 2) corners of a rectangle, going round; None for the other shapes.
+    standard_px
+        Standard uncertainty of the centre and the half axes.
+    support
+        Share of the perimeter where an edge was seen; 1 if told.
+    flags
+        Short names of doubts.
+    told
+        True if a person gave the outline.
+    """
+
+    shape: Shape
+    cx: float
+    cy: float
+    semi_major: float
+    semi_minor: float
+    angle_deg: float
+    corners: NDArray | None
+    standard_px: float
+    support: float
+    flags: tuple[str, ...]
+    told: bool
+
+
+def find_outline(plane: Plane, *, face: Face) -> Outline:
+    """The outline of the face in the photograph; raises OutlineNotFound rather than guess."""
+    pyramid = pyramid_of(plane.light)
+    looks = candidates(pyramid, ratio=face.semi_major_mm / min(face.semi_u_mm, face.semi_v_mm))
+    looks = [look for look in looks if look.support >= FEWEST_SUPPORT]
+    if not looks:
+        raise OutlineNotFound(found="no outline of the face was found", needed="the whole face must show with bands on it", remedy="take the photograph again, or give the outline")
+    best = refined(pyramid, outer_edge(pyramid, chosen(pyramid, looks).figure))
+    figure = magnified(best.figure, plane.scale)
+    major, minor, angle = figure.axes()
+    cx, cy = figure.centre()
+    return Outline(
+        shape=face.shape,
+        cx=cx,
+        cy=cy,
+        semi_major=major,
+        semi_minor=minor,
+        angle_deg=fold_angle_deg(math.degrees(angle)),
+        corners=figure.corners() if figure.square else None,
+        standard_px=best.standard_px * plane.scale,
+        support=best.support,
+        flags=(),
+        told=False,
+    )
+
+
+def fold_angle_deg(angle_deg: float) -> float:
+    """The direction of an axis brought into (-90, 90]."""
+    folded = (angle_deg + 90.0) % 180.0 - 90.0
+    return 90.0 if folded == -90.0 else folded
+
+
+def outline_from_text(text: str, *, face: Face) -> Outline:
+    """The outline a person typed as `cx,cy,semi1,semi2,angle_deg`; semi1 lies along the angle and may be the shorter one.
+
+    Raises BadInput if that is not five sensible numbers or does not have the face's proportions.
+    """
+    numbers = _five_numbers(text)
+    cx, cy, semi1, semi2, angle = numbers
+    angle += 90.0 if semi1 < semi2 else 0.0
+    major, minor = max(semi1, semi2), min(semi1, semi2)
+    expected = face.semi_major_mm / min(face.semi_u_mm, face.semi_v_mm)
+    if abs(math.log(major / minor / expected)) > TYPED_RATIO_MARGIN:
+        raise BadInput(
+            found=f"the outline's axes are as {major / minor:.3f} to 1",
+            needed=f"the face's are as {expected:.3f} to 1",
+            remedy="check the shape and size of the face, or the outline",
+        )
+    folded = fold_angle_deg(angle)
+    return Outline(
+        shape=face.shape,
+        cx=cx,
+        cy=cy,
+        semi_major=major,
+        semi_minor=minor,
+        angle_deg=folded,
+        corners=_corners(numbers=(cx, cy, major, minor, folded)) if face.shape is Shape.RECTANGLE else None,
+        standard_px=TYPED_STANDARD_PX,
+        support=1.0,
+        flags=("outline told",),
+        told=True,
+    )
+
+
+def _five_numbers(text: str) -> tuple[float, float, float, float, float]:
+    try:
+        cx, cy, semi1, semi2, angle = (float(part) for part in text.split(","))
+    except ValueError:
+        raise _not_an_outline(text) from None
+    if not all(math.isfinite(n) and abs(n) < 1e5 for n in (cx, cy, semi1, semi2, angle)) or min(semi1, semi2) < 1.0:
+        raise _not_an_outline(text)
+    return cx, cy, semi1, semi2, angle
+
+
+def _not_an_outline(text: str) -> BadInput:
+    return BadInput(
+        found=f"the outline is given as '{text}'",
+        needed="five numbers with commas are needed: centre column, centre row, two half axes in pixels, angle in degrees",
+        remedy="write for instance 2016,1512,900,640,30",
+    )
+
+
+def _corners(*, numbers: tuple[float, float, float, float, float]) -> NDArray:
+    cx, cy, major, minor, angle = numbers
+    c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
+    signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return np.array([cx, cy]) + signs * [major, minor] @ np.array([[c, s], [-s, c]])

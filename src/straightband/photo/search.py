@@ -1,0 +1,135 @@
+"""The search for the outline of a face: rough places, settling, and the choice among what was found. START READING HERE.
+
+The best outline is the one with an edge nearly all around, bands just inside and none just outside. Two mistakes lie near: a band that
+closes on itself (bands outside it too) and the rim of a larger flat (no bands just inside it).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from straightband.photo.figure import Figure, apart
+from straightband.photo.judge import Look, change_between, look_at
+from straightband.photo.settle import CLOSE, CLOSE_COUNT, NARROW, VERY_NARROW, WIDE, settle
+from straightband.photo.texture import textured_areas
+from straightband.photo.unrolled import Pyramid, Window
+from straightband.photo.votes import DIRECTIONS, Edges, edges_of, unlike, vote
+
+RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it by 0.035, perspective and distortion add a little
+VOTING_SIDE, ROUND_VOTING_SIDE, TEXTURE_SIDE = 300, 500, 640
+CLOSER_SHARE = 0.2  # of the longer side: figures with a smaller half axis are looked at again from nearer
+ROUND_RATIO = 1.1
+FEWEST_SUPPORT = 0.6
+COMPARABLE = 0.8  # supports closer than this leave the choice to what lies between two rims
+CALM = 0.35
+
+
+def candidates(pyramid: Pyramid, *, ratio: float) -> list[Look]:
+    """Settled ellipses of about the ratio given (1 for a round face), best supported first."""
+    textured = _textured(pyramid, square=False)
+    voted, rims = _voted(pyramid, pyramid.whole, ratio=ratio)
+    for window in _closer(pyramid, textured[:1] + rims):
+        voted += _voted(pyramid, window, ratio=ratio)[0]
+    starts = [(figure, NARROW if ratio > ROUND_RATIO else VERY_NARROW) for figure in voted]
+    for figure in textured:
+        if abs(math.log(figure.ratio() / ratio)) < 0.35:
+            starts += [(figure, WIDE), (figure, NARROW)]
+    return _settled(pyramid, starts, ratio=ratio)
+
+
+def _voted(pyramid: Pyramid, window: Window, *, ratio: float) -> tuple[list[Figure], list[Figure]]:
+    """Ellipses voted for in a part of the frame, and the circles seen all around that were met on the way."""
+    is_round = ratio < ROUND_RATIO
+    view = pyramid.view(window, side_px=ROUND_VOTING_SIDE if is_round else VOTING_SIDE)
+    edges, circles = _peeled(edges_of(view.picture, most=5000 if is_round else 1500), view.picture, rounds=4 if is_round else 2)
+    if is_round:
+        # One direction only, so a finer picture is affordable; the rim of a larger flat may be close to the outline.
+        found = circles + [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16)]
+        found = unlike(found, most=14, alike=0.03)
+    else:
+        found = unlike([figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4)], most=12)
+    return [view.to_plane(figure) for figure in found], [view.to_plane(circle) for circle in circles]
+
+
+def _peeled(edges: Edges, picture: np.ndarray, *, rounds: int) -> tuple[Edges, list[Figure]]:
+    """Circles seen all around, and the edges without them.
+
+    The arcs of a larger flat's rim look like long ellipses, and its strong rim drowns the outline of a round face inside it.
+    """
+    small = Pyramid(pictures=(picture,))
+    circles = []
+    for _ in range(rounds):
+        (_, start), *_ = vote(edges, ratio=1.0, directions=1, most=0.75, each=1)
+        circle = settle(small, start, windows=VERY_NARROW)
+        if circle is None or circle.ratio() > 1.06 or look_at(small, circle).support < 0.6:
+            break
+        edges = edges.without(circle, margin=0.025)
+        circles.append(circle)
+    return edges, circles
+
+
+def _closer(pyramid: Pyramid, figures: list[Figure]) -> list[Window]:
+    """Windows around small figures, for a second look from nearer."""
+    rows, cols = pyramid.pictures[0].shape
+    windows: list[Window] = []
+    for figure in figures:
+        longer, _, _ = figure.axes()
+        if not 0.0 < longer < CLOSER_SHARE * max(rows, cols):
+            continue
+        (x, y), reach = figure.centre(), 1.25 * longer
+        window = Window(
+            left=int(max(0.0, x - reach)), top=int(max(0.0, y - reach)), right=int(min(cols, x + reach)), bottom=int(min(rows, y + reach))
+        )
+        if min(window.right - window.left, window.bottom - window.top) > longer and not any(_same(window, other) for other in windows):
+            windows.append(window)
+    return windows[:2]
+
+
+def _same(one: Window, other: Window) -> bool:
+    size = one.right - one.left
+    return max(abs(one.left - other.left), abs(one.top - other.top), abs(one.right - other.right), abs(one.bottom - other.bottom)) < 0.25 * size
+
+
+def _textured(pyramid: Pyramid, *, square: bool) -> list[Figure]:
+    view = pyramid.view(pyramid.whole, side_px=TEXTURE_SIDE)
+    return unlike([view.to_plane(figure) for figure in textured_areas(view.picture, square=square)], most=6, alike=0.07)
+
+
+def _settled(pyramid: Pyramid, starts: list[tuple[Figure, tuple[float, ...]]], *, ratio: float) -> list[Look]:
+    figures: list[Figure] = []
+    for start, windows in starts:
+        figure = settle(pyramid, start, windows=windows)
+        if figure is None or abs(math.log(figure.ratio() / ratio)) > 2.0 * RATIO_MARGIN:
+            continue
+        if all(apart(other, figure) > 0.02 for other in figures):
+            figures.append(figure)
+    looks = sorted((look_at(pyramid, figure) for figure in figures), key=lambda look: -look.support)
+    close = [settle(pyramid, look.figure, windows=CLOSE, count=CLOSE_COUNT) for look in looks[:6]]
+    settled = [look_at(pyramid, f) for f in close if f is not None and abs(math.log(f.ratio() / ratio)) < RATIO_MARGIN]
+    return sorted(settled, key=lambda look: -look.support)
+
+
+def chosen(pyramid: Pyramid, looks: list[Look]) -> Look:
+    """The one of some well-seen figures that is the outline."""
+    best = looks[0]
+    for other in looks[1:]:
+        best = _better(pyramid, best, other)
+    return best
+
+
+def _better(pyramid: Pyramid, one: Look, other: Look) -> Look:
+    stronger, weaker = (one, other) if one.support >= other.support else (other, one)
+    if weaker.support < COMPARABLE * stronger.support:
+        return stronger
+    inner, outer = (one, other) if _lies_in(one.figure, other.figure) else (other, one)
+    if not _lies_in(inner.figure, outer.figure):
+        return stronger
+    between = change_between(pyramid, inner.figure, outer.figure)
+    # Bands go on beyond a band that closes on itself; between the outline and the rim of a larger flat there are none.
+    return inner if between < CALM * inner.border else outer
+
+
+def _lies_in(inner: Figure, outer: Figure) -> bool:
+    return float(outer.radius(*inner.rim_pixels(48)).max()) < 1.0

@@ -1,0 +1,56 @@
+"""Rough places of a face by its bands: where the light keeps changing, against a surround where it does not.
+
+The median of the gradient over a patch sees an area full of bands and is blind to lines: the rim of a larger flat, dust, scratches.
+"""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband.photo.figure import Figure, disc, magnified, rectangle_figure
+
+PATCHES_PX = (7, 13, 23)
+SMALLEST_AREA = 0.006  # of the frame
+
+
+def textured_areas(picture: NDArray[np.float32], *, square: bool) -> list[Figure]:
+    """Figures of free proportions around areas full of gradient, in the pixels of `picture` (about 600 px wide)."""
+    smooth = cv2.GaussianBlur(picture, (0, 0), 1.2)
+    size = cv2.magnitude(cv2.Scharr(smooth, cv2.CV_32F, 1, 0), cv2.Scharr(smooth, cv2.CV_32F, 0, 1))
+    size = cv2.resize(size[: size.shape[0] // 2 * 2, : size.shape[1] // 2 * 2], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    level = np.log(np.maximum(size, 1e-5))
+    low, high = np.percentile(level[::2, ::2], (1.0, 99.8))
+    coded = np.clip((level - low) / max(high - low, 1e-6) * 255.0, 0.0, 255.0).astype(np.uint8)
+    found = []
+    for patch in PATCHES_PX:
+        calm = cv2.medianBlur(coded, patch)
+        middle, _ = cv2.threshold(calm, 0, 255, cv2.THRESH_OTSU)
+        for threshold in (middle - 15.0, middle, middle + 20.0):
+            found += _areas((calm > threshold).astype(np.uint8), square=square)
+    return [magnified(figure, 2.0) for figure in found]
+
+
+def _areas(mask: NDArray[np.uint8], *, square: bool) -> list[Figure]:
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    large = sorted((c for c in contours if cv2.contourArea(c) > SMALLEST_AREA * mask.size), key=cv2.contourArea)
+    hulls = [cv2.convexHull(contour) for contour in large[-2:]]
+    return [_rectangle_around(hull) if square else _ellipse_around(hull) for hull in hulls]
+
+
+def _ellipse_around(hull: NDArray) -> Figure:
+    """The ellipse with the centre and second moments of the hull."""
+    m = cv2.moments(hull)
+    spread = np.array([[m["mu20"], m["mu11"]], [m["mu11"], m["mu02"]]]) / m["m00"]
+    sizes, directions = np.linalg.eigh(spread)
+    across, along = 2.0 * np.sqrt(np.maximum(sizes, 1e-6))
+    angle = math.atan2(directions[1, 1], directions[0, 1])
+    return disc(cx=m["m10"] / m["m00"], cy=m["m01"] / m["m00"], along=float(along), across=float(across), angle_rad=angle)
+
+
+def _rectangle_around(hull: NDArray) -> Figure:
+    (cx, cy), (width, height), angle = cv2.minAreaRect(hull)
+    return rectangle_figure(cx=cx, cy=cy, along=width / 2.0, across=height / 2.0, angle_rad=math.radians(angle))
