@@ -9,13 +9,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.optimize import minimize
+from scipy.special import j0
 
 from straightband.errors import BadInput
 from straightband.face.polynomials import ellipse_polynomials
 from straightband.face.shapes import ellipse
 from straightband.heightmap.map import HeightMap
-from straightband.telescope.light_cone import pupil_points
+from straightband.telescope.light_cone import footprint, pupil_points
 from straightband.telescope.sizing import cut_of_cone
 from straightband.verdict.alternatives import expanded_spread
 from straightband.verdict.flags import MEANINGS
@@ -132,10 +134,18 @@ def test_left_open_the_field_is_what_the_mirror_lights_fully():
 
 
 def test_light_that_misses_the_glass_is_told():
-    """A mirror too small for the field is judged on the light it gets, and the share is stated."""
-    verdict = judge(map_of(golden, margin=0.03), telescope=replace(SCOPE, intercept_mm=300.0))
+    """A mirror too small for the field is judged on the light it gets; the share stated is the least over the field's directions."""
+    scope = replace(SCOPE, intercept_mm=260.0)
+    made = map_of(golden, margin=0.03)
+    verdict = judge(made, telescope=scope, mounting=Mounting(offset_mm=0.0, wide_end=WideEnd.PLUS_V))
+    pupil = pupil_points(rings=60, spokes=200)
+    shares = []
+    for angle in np.radians(np.arange(0, 360, 45)):
+        rays = footprint(scope, pupil=pupil, field_mm=(6 * math.cos(angle), 6 * math.sin(angle)))
+        shares.append(pupil.weights[made.clear.contains(rays.u_mm, rays.v_mm)].sum())
     assert "vignetted" in verdict.flags
-    assert 0.5 < verdict.strehl[-1].lit_fraction < 0.99
+    assert verdict.strehl[-1].lit_fraction == pytest.approx(min(shares), abs=2e-3)  # rays counted one by one
+    assert max(shares) - min(shares) > 0.02
 
 
 def test_a_mirror_out_of_the_light_is_refused():
@@ -198,6 +208,16 @@ def test_a_map_without_uncertainty_is_not_decided():
     assert verdict.decision is Decision.CANNOT_TELL
     assert "uncertainty-unknown" in verdict.flags
     assert 0.5 < verdict.strehl[0].strehl < 1.0
+
+
+def test_doubt_of_a_perfect_flat():
+    """A flat known to 20 nm may have that much of either astigmatism; both losses of Strehl, by closed form, make up its doubt."""
+    verdict = judge(map_of(lambda u, v: 0 * u * v, uncertainty=20.0), telescope=SLOW)
+    # Astigmatism of rms s has W = A r^2 cos 2phi, A = sqrt6 s, and S = (mean of J0(2 pi A t / lambda) over t = r^2)^2.
+    amplitude = math.sqrt(6) * math.sqrt(2) * 20.0
+    loss = 1 - quad(lambda t: j0(2 * math.pi * amplitude * t / 550), 0, 1)[0] ** 2
+    assert verdict.strehl[0].uncertainty == pytest.approx(math.sqrt(2) * loss, rel=5e-3)  # bilinear reading, steps at the rim
+    assert verdict.strehl[0].place_uncertainty_nm == pytest.approx(0.0, abs=1e-9)
 
 
 def test_doubt_from_pointwise_uncertainty_covers_any_smooth_error_of_its_size():

@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from straightband.telescope.light_cone import Pupil
 
-_NEWTON_STEPS = 4  # from the least-squares focus the step shrinks below 1e-6 of a Strehl by the third, measured at Strehl 0.5
+# Worst of 300 random wavefronts of a Strehl near 0.5: 4e-2 short at the least-squares focus, 9e-4 after one step, 2e-8 after two, 1e-15 after three.
+_NEWTON_STEPS = 4
 
 
 def strehl_ratio(wavefront_nm: NDArray, *, weights: NDArray, wavelength_nm: float) -> NDArray:
