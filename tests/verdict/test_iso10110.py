@@ -35,7 +35,7 @@ def composed():
     """A round surface of 30, 12, 5 and 8 nm rms of Noll's terms 4, 6, 8 and 11."""
     u, v = even_points(ROUND)
     z = circle_polynomials(u / 50, v / 50, order=4)
-    return form_quantities(u, v, 30 * z[3] + 12 * z[5] + 5 * z[7] + 8 * z[10], area=ROUND)
+    return form_quantities(30 * z[3] + 12 * z[5] + 5 * z[7] + 8 * z[10], u_mm=u, v_mm=v, area=ROUND)
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_on_an_ellipse_the_sphere_is_fitted_on_the_ellipse():
     face = ellipse(minor_mm=60)
     u, v = even_points(face)
     e = ellipse_polynomials(v / face.semi_major_mm, u / face.semi_major_mm, aspect=1 / math.sqrt(2))
-    found = form_quantities(u, v, 25 * e[3] + 6 * e[4] + 10 * e[5] + 4 * e[7] + 7 * e[10], area=face)
+    found = form_quantities(25 * e[3] + 6 * e[4] + 10 * e[5] + 4 * e[7] + 7 * e[10], u_mm=u, v_mm=v, area=face)
     assert found.a_nm == pytest.approx(104.4465936, rel=1e-4)  # sampling
     assert found.rms_t_nm == pytest.approx(28.74021573, rel=1e-4)
     assert found.rms_i_nm == pytest.approx(14.17744688, rel=1e-4)
@@ -82,14 +82,14 @@ def test_the_sphere_of_a_rectangle_counts_to_its_corners():
     """On a rectangle the PV of a sphere is its height between the middle and the corners."""
     face = rectangle(width_mm=30, length_mm=40)
     u, v = (a.ravel() for a in np.meshgrid(np.linspace(-14.9, 14.9, 80), np.linspace(-19.9, 19.9, 100)))
-    assert form_quantities(u, v, 0.2 * (u**2 + v**2), area=face).a_nm == pytest.approx(0.2 * 25**2, rel=1e-9)
+    assert form_quantities(0.2 * (u**2 + v**2), u_mm=u, v_mm=v, area=face).a_nm == pytest.approx(0.2 * 25**2, rel=1e-9)
 
 
 def test_a_turned_edge_is_rotationally_symmetric():
     """An edge that falls over its last tenth all round is in C, and leaves nothing much for RMSa."""
     u, v = even_points(ROUND)
     turned = -80 * np.clip((np.hypot(u, v) - 45) / 5, 0, None) ** 2
-    found = form_quantities(u, v, turned, area=ROUND)
+    found = form_quantities(turned, u_mm=u, v_mm=v, area=ROUND)
     assert found.c_nm == pytest.approx(found.b_nm, rel=0.05)  # what even powers to the 16th follow
     assert found.rms_a_nm < 0.1 * found.rms_i_nm
 
@@ -99,7 +99,7 @@ def test_piston_and_tilt_are_no_form(piston, tilt):
     """How the piece lay under the camera changes no quantity."""
     u, v = even_points(ROUND, rings=12, spokes=24)
     h = 3 * np.sin(u / 9) + 0.01 * v**2
-    both = form_table(u, v, np.stack([h, h + piston + tilt * u - 2 * tilt * v]), area=ROUND)
+    both = form_table(np.stack([h, h + piston + tilt * u - 2 * tilt * v]), u_mm=u, v_mm=v, area=ROUND)
     np.testing.assert_allclose(both[1], both[0], atol=1e-7)  # 5000 nm times rounding
 
 

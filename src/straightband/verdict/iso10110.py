@@ -96,7 +96,7 @@ class FormCheck:
 NAMES = {"a_nm": "A", "b_nm": "B", "c_nm": "C", "rms_t_nm": "RMSt", "rms_i_nm": "RMSi", "rms_a_nm": "RMSa"}
 
 
-def form_table(u_mm: NDArray, v_mm: NDArray, heights_nm: NDArray, *, area: Face) -> NDArray:
+def form_table(heights_nm: NDArray, *, u_mm: NDArray, v_mm: NDArray, area: Face) -> NDArray:
     """The six quantities (k, 6), in the order of `FormQuantities`, of k surfaces (k, n) at evenly spread points (n,) of `area`."""
     a = area.semi_major_mm
     x, y = u_mm / a, v_mm / a
@@ -119,9 +119,9 @@ def form_table(u_mm: NDArray, v_mm: NDArray, heights_nm: NDArray, *, area: Face)
     )
 
 
-def form_quantities(u_mm: NDArray, v_mm: NDArray, heights_nm: NDArray, *, area: Face) -> FormQuantities:
+def form_quantities(heights_nm: NDArray, *, u_mm: NDArray, v_mm: NDArray, area: Face) -> FormQuantities:
     """The six quantities of heights (n,) at evenly spread points (n,) of `area`."""
-    return from_row(form_table(u_mm, v_mm, heights_nm[None, :], area=area)[0])
+    return from_row(form_table(heights_nm[None, :], u_mm=u_mm, v_mm=v_mm, area=area)[0])
 
 
 def from_row(row: NDArray) -> FormQuantities:

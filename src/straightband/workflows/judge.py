@@ -204,10 +204,10 @@ def _form(height_map: HeightMap, alternatives: Alternatives) -> tuple[FormQuanti
     rows, cols = np.nonzero(height_map.valid)
     step = 1 + h.size // _THINNED
     u_few, v_few, few = u[::step], v[::step], (rows[::step], cols[::step])
-    measured = form_table(u_few, v_few, h[None, ::step], area=height_map.clear)[0]
-    tried = form_table(u_few, v_few, alternatives.heights_nm[:, *few], area=height_map.clear)
+    measured = form_table(h[None, ::step], u_mm=u_few, v_mm=v_few, area=height_map.clear)[0]
+    tried = form_table(alternatives.heights_nm[:, *few], u_mm=u_few, v_mm=v_few, area=height_map.clear)
     spread = expanded_spread(measured, tried, drawn=alternatives.drawn)
-    return form_quantities(u, v, h, area=height_map.clear), from_row(spread)
+    return form_quantities(h, u_mm=u, v_mm=v, area=height_map.clear), from_row(spread)
 
 
 def _decide(strehl: tuple[FieldStrehl, ...], checks: tuple[FormCheck, ...], *, strehl_wanted: float) -> Decision:
