@@ -21,13 +21,15 @@ from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
 from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
 from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
-from straightband.fringes.noise import correlation_area, distrusted, spread
+from straightband.fringes.noise import correlation_area, distrusted, local_confidence, soft_weight, spread
 from straightband.fringes.whole import polynomials
 
 LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
 PHASE_ORDER, LIGHT_ORDER = 8, 3
-PHASE_SPLINES, LIGHT_SPLINES = 22, 8  # along the shorter extent
+PHASE_SPLINES, LIGHT_SPLINES = 22, 13  # along the shorter extent
 STEPS = 4
+MOST_STEPS = 7  # taken when something hangs together in what is left: the border of a frosted back, say
+FIRST_SHARED, MISFIT_SHARED = 4.0, 8.0  # pixels that share a reading: assumed at first; above which the model misses something
 STIFFEST = 1e10
 
 
@@ -257,17 +259,18 @@ def fit_local(
     coefficients = np.zeros(sum(block.size for block in blocks))
     coefficients[0] = light
     weight = present.astype(float)
-    for round_ in range(STEPS):
+    shared, round_ = FIRST_SHARED, 0
+    while round_ < STEPS or (round_ < MOST_STEPS and shared > MISFIT_SHARED):
         fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
         residual, channels = _linearise(value, fields, share=share)
-        if round_ > 0:
-            weight = _trusted(residual, present, frame=frame)
+        weight = _weights(residual, present, frame=frame, round_=round_)
         noise = spread(residual, weight)
-        shared = correlation_area(_spread_out(residual * (weight > 0), frame), _spread_out(weight > 0, frame)) if round_ > 1 else 4.0
+        if round_ > 1:
+            shared = correlation_area(_spread_out(residual * np.sqrt(weight), frame), _spread_out(weight > 0, frame))
         variance = max(noise**2 * shared, 1e-14)
-        moments = gather(frame.cells, channels=channels, residual=residual, weight=weight)
-        normal, right = normal_equations(blocks, moments)
+        normal, right = normal_equations(blocks, gather(frame.cells, channels=channels, residual=residual, weight=weight))
         coefficients, covariance, blocks = _solve(normal / variance, right / variance, coefficients=coefficients, blocks=blocks)
+        round_ += 1
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
     residual, _ = _linearise(value, fields, share=share)
     return LocalFit(
@@ -288,9 +291,18 @@ def _spread_out(values: NDArray, frame: Frame) -> NDArray:
     return grid
 
 
-def _trusted(residual: NDArray, present: NDArray, *, frame: Frame) -> NDArray:
-    wild = distrusted(_spread_out(residual, frame), _spread_out(present, frame))
-    return (present & ~wild[frame.inside]).astype(float)
+def _weights(residual: NDArray, present: NDArray, *, frame: Frame, round_: int) -> NDArray:
+    """All pixels alike at first, then soft, then without the specks, at last with what the model misses held against its surroundings."""
+    if round_ == 0:
+        return present.astype(float)
+    weight = soft_weight(residual, present)
+    if round_ < STEPS - 1:
+        return weight
+    specks = distrusted(_spread_out(residual, frame), _spread_out(present, frame))
+    weight = np.where(specks[frame.inside], 0.0, weight)
+    if round_ < STEPS:
+        return weight
+    return weight * local_confidence(_spread_out(residual, frame), _spread_out(weight > 0, frame))[frame.inside]
 
 
 def _linearise(value: NDArray, fields: Fields, *, share: float) -> tuple[NDArray, NDArray]:

@@ -8,7 +8,12 @@ from numpy.typing import NDArray
 from scipy import fft
 
 LARGEST_LAG = 12  # pixels; longer ranges are figure, not noise
-OUTLIER_SIGMAS = 4.5
+OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
+WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
+SOFT_SIGMAS = 3.0
+LOCAL_WINDOW = 9  # pixels
+PLAIN_NOISE = 1.5  # local over global variance that noise alone reaches in such a window
+MISFIT_PIXELS = 20.0  # about the pixels of a window that a misfit ties together
 
 
 def spread(residual: NDArray, weight: NDArray) -> float:
@@ -38,9 +43,40 @@ def correlation_area(residual: NDArray, present: NDArray) -> float:
 
 
 def distrusted(residual: NDArray, present: NDArray, *, sigmas: float = OUTLIER_SIGMAS) -> NDArray:
-    """True at dust, scratches and glare: pixels off by several times the local spread, and their neighbours."""
+    """True at dust, scratches and hairs: pixels off by several times the spread, with their neighbours, where they are narrow.
+
+    What is off over a wide patch is no speck but something the fit has not caught yet, a local hill for one: it stays.
+    """
     sigma = spread(residual, present.astype(float))
-    wild = present & (np.abs(residual) > sigmas * sigma)
+    off = np.abs(residual) / max(sigma, 1e-30)
+    wild = present & (off > sigmas)
     # single pixels are noise tails; what hangs together is a thing on the glass
     blob = cv2.boxFilter(wild.astype(np.float32), -1, (3, 3)) > 0.3
-    return cv2.dilate(((wild & blob) | (np.abs(residual) > 8.0 * sigma) & present).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    thing = ((wild & blob) | (present & (off > SURE_SIGMAS))).astype(np.uint8)
+    wide = cv2.morphologyEx(thing, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (WIDEST_SPECK, WIDEST_SPECK)))
+    wide = cv2.dilate(wide, np.ones((5, 5), np.uint8))
+    return cv2.dilate(thing & ~wide & 1, np.ones((3, 3), np.uint8)) > 0
+
+
+def soft_weight(residual: NDArray, present: NDArray) -> NDArray:
+    """Cauchy's weight 1 / (1 + (r / c)^2): a wide fault not yet fitted keeps pulling, a speck of a few pixels hardly does.
+
+    P. J. Huber, E. M. Ronchetti, Robust Statistics, 2nd ed. (2009), section 4.8 (from memory).
+    """
+    sigma = max(spread(residual, present.astype(float)), 1e-30)
+    return present / (1.0 + (residual / (SOFT_SIGMAS * sigma)) ** 2)
+
+
+def local_confidence(residual: NDArray, present: NDArray) -> NDArray:
+    """Weight [v, u] of each pixel from how rough the residual is around it: 1 where it is plain noise, less where the model misses something.
+
+    What the model misses hangs together over many pixels, so an excess of variance counts MISFIT_PIXELS times.
+    """
+    sigma = spread(residual, present.astype(float))
+    if sigma == 0.0:
+        return present.astype(float)
+    window = (LOCAL_WINDOW, LOCAL_WINDOW)
+    count = cv2.boxFilter(present.astype(np.float32), -1, window, normalize=False)
+    square = cv2.boxFilter(np.where(present, residual**2, 0.0).astype(np.float32), -1, window, normalize=False)
+    excess = np.maximum(square / np.maximum(count, 1.0) / sigma**2 - PLAIN_NOISE, 0.0)
+    return present / (1.0 + MISFIT_PIXELS * excess)

@@ -19,6 +19,7 @@ LEAST_EXPLAINED = 0.75  # of the band variance; photographs of other things stay
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 2.0
 LEAST_LEAD = 1.5  # how many times more the next best phase must leave unexplained
+SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -166,7 +167,7 @@ def _flags(*, bands: float, seen: float, fit: LocalFit) -> tuple[str, ...]:
         found.append("few-bands")
     if seen < 1.0 - 0.03:
         found.append("part-of-the-face-not-seen")
-    if np.mean(fit.weight) < 0.85 * seen:
+    if np.mean(fit.weight < SET_ASIDE_WEIGHT) - (1.0 - seen) > MUCH_SET_ASIDE:
         found.append("much-dust-or-glare")
     return tuple(found)
 

@@ -21,10 +21,9 @@ from straightband.light.bands import height_per_band_nm
 from straightband.light.lines import Lamp
 from straightband.photo.foreshortening import Foreshortening, foreshortening
 from straightband.photo.load import Photo, load_photo
-from straightband.photo.outline import Outline
+from straightband.photo.outline import Outline, find_outline
 from straightband.photo.plane import Plane, light_plane
 from straightband.photo.rectify import SquarePicture, square_on
-from straightband.photo.search import find_outline
 
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
 DISTORTION_SHARE = 0.01  # 95 % limit at the corner of the frame for a telephone that corrects its lens; common practice, no source
