@@ -1,0 +1,219 @@
+"""Certify a piece: read its photographs, judge the map, and set the paper that goes with the mirror."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from straightband import provenance
+from straightband.face.shapes import Face, Shape
+from straightband.heightmap.figures import Figures
+from straightband.heightmap.map import HeightMap
+from straightband.light.bands import height_per_band_nm
+from straightband.report.certificate import CAUTIONS, CertificateContent, certificate_pdf
+from straightband.report.wording import number_rows, strehl_rows
+from straightband.uncertainty import round_with_uncertainty
+from straightband.workflows.doubts import draws_of
+from straightband.workflows.judge import Verdict, judge
+from straightband.workflows.pictures import budget_of_figure, map_picture, overlay_picture
+from straightband.workflows.piece import Piece
+from straightband.workflows.read import Reading
+from straightband.workflows.report_reading import reading_facts
+from straightband.workflows.report_verdict import all_flags, explain, least_sentence, verdict_facts
+from straightband.workflows.requirement import Requirement
+from straightband.workflows.several import read_photos
+
+# Doubts that a line of "how it was measured" spells out already.
+_SAID_ELSEWHERE = ("sign-unknown", "thicker-side-does-not-fit-the-bands", "half-turn-unknown", "turn-unknown", "reference-not-told")
+_PAIR = "These are heights of the pair, piece and reference flat together: what the flat has of them is not told."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Certificate:
+    """A certificate with what it rests on.
+
+    Attributes
+    ----------
+    pdf
+        The page.
+    reading, verdict
+        Behind it.
+    """
+
+    pdf: bytes
+    reading: Reading
+    verdict: Verdict
+
+
+def certify(piece: Piece, *, photographs: list[tuple[str, bytes]], reference: tuple[str, bytes, HeightMap] | None = None) -> Certificate:
+    """The certificate of a piece; raises a StraightbandError where a photograph can't be read or the page can't be set.
+
+    Parameters
+    ----------
+    piece
+        What the piece file says.
+    photographs
+        Names without folder, and bytes, in the order of the file.
+    reference
+        Name, bytes and map of the reference flat, or None.
+    """
+    reading = read_photos(photographs, setup=piece.setup, reference=None if reference is None else reference[2])
+    verdict = verdict_on(reading, piece.requirement)
+    source = None if reference is None else provenance.source_of(reference[0], reference[1])
+    content = certificate_content(piece, reading=reading, verdict=verdict, photograph=photographs[0][1], reference=source)
+    return Certificate(pdf=certificate_pdf(content), reading=reading, verdict=verdict)
+
+
+def verdict_on(reading: Reading, requirement: Requirement) -> Verdict:
+    """The verdict on a map that has just been read: with draws of its errors, which a saved map no longer has."""
+    return judge(
+        reading.height_map,
+        telescope=requirement.telescope,
+        strehl_wanted=requirement.strehl_wanted,
+        iso=requirement.iso,
+        wavelength_nm=requirement.wavelength_nm,
+        mounting=requirement.mounting,
+        draws_nm=draws_of(reading),
+    )
+
+
+def certificate_facts(certificate: Certificate) -> dict[str, Any]:
+    """What the certificate rests on and says, as plain JSON values; its path is the caller's to add."""
+    reading, verdict = reading_facts(certificate.reading), verdict_facts(certificate.verdict, certificate.reading.height_map)
+    taken = ("surface", "uncertainty", "bands_across", "sign", "budget")
+    return {
+        "sha256": [{"name": source.name, "sha256": source.sha256} for source in certificate.reading.sources],
+        **{key: value for key, value in verdict.items() if key != "budget"},
+        **{key: reading[key] for key in taken},
+        "program": provenance.program(),
+    }
+
+
+def certificate_content(
+    piece: Piece, *, reading: Reading, verdict: Verdict, photograph: bytes, reference: provenance.Source | None
+) -> CertificateContent:
+    """Everything on the page, in words."""
+    known = reading.sign == "known"
+    pair = "" if reference is not None else f" {_PAIR}"
+    return CertificateContent(
+        shop=piece.shop,
+        piece=piece.name,
+        fields=_fields(piece, verdict),
+        decision=str(verdict.decision),
+        verdict=least_sentence(verdict) + _tolerance_words(piece, verdict) + pair,
+        photo=overlay_picture(reading, photograph),
+        photo_caption=_photo_caption(reading),
+        map_picture=map_picture(reading.height_map),
+        map_caption="Height map, as seen looking at the face" + ("" if known else "; hill or hole: not known"),
+        numbers=number_rows(reading.figures, uncertainty=_uncertainty_of(reading), sign_known=known),
+        strehl=strehl_rows(verdict.strehl),
+        budget_title="Behind the uncertainty of peak to valley",
+        budget=_budget_rows(reading),
+        method=_method(piece, reading=reading, verdict=verdict, reference=reference),
+        photographs=reading.sources,
+        program=provenance.program(),
+        cautions=CAUTIONS,
+        signed_by=piece.signed_by,
+        date=piece.date,
+    )
+
+
+def _tolerance_words(piece: Piece, verdict: Verdict) -> str:
+    if not verdict.form_checks:
+        return ""
+    checks = (
+        f"{check.name} {round_with_uncertainty(check.value_nm, check.uncertainty_nm, unit='nm')} of {check.limit_nm:.3g} nm allowed, {check.decision}"
+        for check in verdict.form_checks
+    )
+    return f" ISO 10110-5 {piece.requirement.iso}: {'; '.join(checks)}."
+
+
+def _fields(piece: Piece, verdict: Verdict) -> tuple[tuple[str, str], ...]:
+    telescope, offset = verdict.telescope, verdict.mounting.offset_mm or 0.0
+    told = [(key.capitalize(), value) for key, value in piece.told.items()]
+    ratio = telescope.focal_length_mm / telescope.aperture_mm
+    return (
+        *told,
+        ("Face", face_in_words(piece.setup.face)),
+        ("Telescope", f"{telescope.aperture_mm:.4g} mm, f/{ratio:.3g}, diagonal {telescope.intercept_mm:.4g} mm before the focus"),
+        ("Fully lit field, offset", f"{telescope.full_field_mm:.3g} mm across, mirror {offset:.2f} mm off the axis"),
+    )
+
+
+def face_in_words(face: Face) -> str:
+    """Shape and size of a face."""
+    u, v = 2.0 * face.semi_u_mm, 2.0 * face.semi_v_mm
+    return f"round, {u:.1f} mm" if face.shape is Shape.ROUND else f"{face.shape.value}, {u:.1f} × {v:.1f} mm"
+
+
+def _photo_caption(reading: Reading) -> str:
+    count = len(reading.sources)
+    which = "The photograph" if count == 1 else f"The first of {count} photographs"
+    return f"{which}, with the outline and the dark bands as read"
+
+
+def _uncertainty_of(reading: Reading) -> Figures:
+    """Uncertainties under the names of the figures; that of the axis is not in the budget."""
+    return Figures(**reading.budget.expanded_nm, astigmatism_axis_deg=float("nan"), edge_zone_mm=0.0)
+
+
+def _budget_rows(reading: Reading) -> tuple[tuple[str, str], ...]:
+    """Cause and size, largest first, the total last; a cause of unknown size says that instead of a number."""
+    budget = budget_of_figure(reading)
+    rows = []
+    for term in sorted(budget.terms, key=lambda term: term.nm, reverse=True):
+        name, unknown, size = term.name.partition(": ")
+        rows.append((name[:1].upper() + name[1:], size if unknown else f"{term.nm:.2g} nm"))
+    return (*rows, ("Together", f"{budget.total_nm:.2g} nm"))
+
+
+def _method(piece: Piece, *, reading: Reading, verdict: Verdict, reference: provenance.Source | None) -> tuple[tuple[str, str], ...]:
+    lamp = piece.setup.lamp
+    band_nm = height_per_band_nm(wavelength_nm=lamp.wavelength_nm)
+    light = f"{lamp.name}, {lamp.wavelength_nm:.1f} nm" if not lamp.name[:1].isdigit() else f"{lamp.wavelength_nm:.1f} nm"
+    count = len(reading.sources)
+    photographs = "one photograph" if count == 1 else f"mean of {count} photographs"
+    doubts = [explain(flag) for flag in all_flags(verdict, reading.height_map) if flag not in _SAID_ELSEWHERE]
+    margin = f"{100.0 * piece.setup.clear_margin:.3g} %"
+    return (
+        ("Bands", f"Light {light}; one band is {band_nm:.1f} nm of height. {reading.bands_across:.1f} bands across, {photographs}."),
+        ("Area", f"The clear aperture: the face less {margin} of each semi-axis for the bevel. Piston and tilt are taken off."),
+        ("Reference flat", _reference_words(reference)),
+        ("Hill or hole", _sign_words(piece, reading)),
+        ("Way round", _way_words(piece)),
+        ("ISO 10110-5", verdict.iso10110),
+        *((("Doubts", _sentence("; ".join(doubts))),) if doubts else ()),
+    )  # fmt: skip
+
+
+def _reference_words(reference: provenance.Source | None) -> str:
+    if reference is None:
+        return f"Not told. {_PAIR}"
+    return f"Its map, {reference.name} (SHA-256 {reference.sha256}), is taken off."
+
+
+def _sign_words(piece: Piece, reading: Reading) -> str:
+    thicker = piece.setup.thicker
+    if reading.sign == "known" and isinstance(thicker, str):
+        return f"Known: the gap is thicker {'at the rim' if thicker == 'out' else 'in the middle'}."
+    if reading.sign == "known":
+        return f"Known: the gap is thicker toward {thicker:g} o'clock in the upright photograph."
+    why = "the thicker side that was given does not fit the bands" if thicker is not None else "where the gap is thicker was not given"
+    return f"Not known: {why}. The Strehl ratio is the same for both."
+
+
+def _way_words(piece: Piece) -> str:
+    setup = piece.setup
+    times = (
+        ("not reversed", "reversed once", "reversed twice")[setup.mirrored] if setup.mirrored < 3 else f"reversed {setup.mirrored} times"
+    )
+    seen = f"Maps are as seen looking at the face; the photograph was {times}."
+    if setup.mark_hour is not None:
+        return f"{seen} +v points toward the mark, at {setup.mark_hour:g} o'clock in the upright photograph."
+    if setup.face.shape is Shape.ROUND:
+        return f"{seen} Without a mark the map is tied to the photograph's upright only."
+    return f"{seen} Without a mark the map may be turned by half a turn; the worse way round is judged."
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."

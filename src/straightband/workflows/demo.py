@@ -1,0 +1,220 @@
+"""The whole job on an invented shop: an order, photographs, readings, verdicts, the certificate; and real photographs at the end."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from straightband.heightmap.figures import Figures, figures
+from straightband.telescope.sizing import Cut, cut_of_cone
+from straightband.workflows.certify import Certificate, certify
+from straightband.workflows.demo_rings import PAPERS, Rings, read_rings, shipped
+from straightband.workflows.demo_scene import CAMERA_MM, Shot, after_figuring, before_figuring, flat_map
+from straightband.workflows.demo_story import Chapter, story
+from straightband.workflows.maps import map_file, map_from_file
+from straightband.workflows.pictures import budget_picture, map_picture, overlay_picture, profile_picture, strehl_picture
+from straightband.workflows.piece import piece_from_toml
+from straightband.workflows.report_reading import reading_facts
+from straightband.workflows.report_verdict import verdict_facts
+
+SHOP, NUMBER = "Hollow Lane Glass (invented)", "2026-31"
+FLAT = "flat-a.npz"
+PIECE_FILE = """\
+# What `straightband certify` needs to know of a piece. Lengths carry their unit; hours are those of a clock laid on the upright photograph.
+name = "{number}"
+order = "Diagonal for a reflecting telescope"
+glass = "borosilicate, 12 mm thick"
+shape = "ellipse"
+minor = "{minor:g}mm"
+light = "sodium"
+photographs = ["{photograph}"]
+mark = {mark:g}        # the pencil mark on the rim, at the end that goes toward the primary mirror
+thicker = {thicker:g}     # a paper shim lies under this side
+mirrored = 1      # seen once through the back of the piece
+camera = "{camera:g}mm"
+reference = "{flat}"
+
+[telescope]
+aperture = "250mm"
+focal_ratio = 5
+intercept = "205mm"
+full_field = "12mm"
+strehl = 0.95
+
+[shop]
+name = "{shop}"
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoFile:
+    """A file of the demonstration: its name, its bytes and what it shows."""
+
+    name: str
+    data: bytes
+    shows: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demo:
+    """What the demonstration made.
+
+    Attributes
+    ----------
+    files
+        To be written into one folder, in the order of the story.
+    lines
+        The story, for people.
+    facts
+        Its numbers, as plain JSON values.
+    """
+
+    files: tuple[DemoFile, ...]
+    lines: tuple[str, ...]
+    facts: dict[str, Any]
+
+
+def run_demo() -> Demo:
+    """Carry the order through the job; the same files each time."""
+    flat = map_file(flat_map(), name=FLAT)
+    minor_mm, cut = ordered_minor_mm()
+    parts = [
+        _chapter(shot, minor_mm=minor_mm, flat=flat) for shot in (before_figuring(minor_mm=minor_mm), after_figuring(minor_mm=minor_mm))
+    ]
+    rings = read_rings()
+    lines = story([part[0] for part in parts], minor_mm=minor_mm, cut=cut, rings=rings)
+    files = (
+        DemoFile(name="story.txt", data=("\n".join(lines) + "\n").encode(), shows="the story below, with its numbers"),
+        DemoFile(name=FLAT, data=flat, shows="map of the shop's reference flat, which is taken off every reading"),
+        *(file for part in parts for file in part[1]),
+        *_ring_files(rings),
+    )
+    return Demo(files=files, lines=lines, facts=_facts([part[0] for part in parts], minor_mm=minor_mm, rings=rings))
+
+
+def ordered_minor_mm() -> tuple[float, Cut]:
+    """The minor axis the shop makes for this telescope: whole millimetres, so that the clear aperture covers the cone of light; and the cut."""
+    piece = piece_from_toml(_piece_file(minor_mm=50.0, photograph="none.jpg", mark=12.0, thicker=12.0), name="order")
+    telescope = piece.requirement.telescope
+    cut = cut_of_cone(telescope, full_field_mm=telescope.full_field_mm or 0.0)
+    return float(math.ceil(cut.minor_axis_mm / (1.0 - piece.setup.clear_margin))), cut
+
+
+def _piece_file(*, minor_mm: float, photograph: str, mark: float, thicker: float) -> bytes:
+    text = PIECE_FILE.format(
+        number=NUMBER, minor=minor_mm, photograph=photograph, mark=mark, thicker=thicker, camera=CAMERA_MM, flat=FLAT, shop=SHOP
+    )
+    return text.encode()
+
+
+def _chapter(shot: Shot, *, minor_mm: float, flat: bytes) -> tuple[Chapter, list[DemoFile]]:
+    """One photograph read, judged and put on paper as `straightband certify` does it, with everything there is to see of it."""
+    stem = shot.name.removesuffix(".jpg")
+    toml = _piece_file(minor_mm=minor_mm, photograph=shot.name, mark=shot.mark, thicker=shot.thicker)
+    made = certify(
+        piece_from_toml(toml, name=f"{stem}.toml"), photographs=[(shot.name, shot.data)], reference=(FLAT, flat, map_from_file(flat, FLAT))
+    )
+    chapter = Chapter(stem=stem, reading=made.reading, verdict=made.verdict, truth=_truth(shot, made))
+    return chapter, _chapter_files(shot, made, stem=stem, toml=toml)
+
+
+def _chapter_files(shot: Shot, made: Certificate, *, stem: str, toml: bytes) -> list[DemoFile]:
+    height_map, title = made.reading.height_map, f"{NUMBER}, {stem} figuring"
+    pictures = [
+        DemoFile(name=shot.name, data=shot.data, shows=f"rendered telephone photograph {stem} figuring"),
+        DemoFile(
+            name=f"{stem}.toml",
+            data=toml,
+            shows=f"piece file for it: try `straightband certify {stem}.toml --out again.pdf` in this folder",
+        ),
+        DemoFile(
+            name=f"{stem}-bands.png",
+            data=overlay_picture(made.reading, shot.data),
+            shows="the photograph with the outline found and the dark bands as read drawn over it",
+        ),
+        DemoFile(name=f"{stem}-map.png", data=map_picture(height_map, title=title), shows=f"height map {stem} figuring"),
+        DemoFile(
+            name=f"{stem}-profile.png",
+            data=profile_picture(height_map, title=title),
+            shows="heights along both axes, with their 95 % interval",
+        ),
+    ]
+    maps = [
+        DemoFile(name=f"{stem}{ending}", data=map_file(height_map, name=stem + ending), shows=f"the same map as {what}")
+        for ending, what in ((".npz", "arrays"), (".x3p", "ISO 25178-72, for other metrology programs"), (".csv", "lines of text"))
+    ]
+    if stem == "before":
+        return [*pictures, maps[0]]
+    papers = [
+        DemoFile(
+            name="after-strehl.png",
+            data=strehl_picture(made.verdict, title=title),
+            shows="what stars get across the field, against what was ordered",
+        ),
+        DemoFile(
+            name="after-budget.png",
+            data=budget_picture(made.reading, title=f"{title}: behind the PV"),
+            shows="where the uncertainty of the peak to valley comes from",
+        ),
+        DemoFile(name="certificate.pdf", data=made.pdf, shows="the paper that goes with the mirror"),
+    ]
+    return [*pictures, *maps, *papers]
+
+
+def _truth(shot: Shot, made: Certificate) -> Figures:
+    """Figures of the surface that the photograph was rendered from, on the points that were read."""
+    height_map = made.reading.height_map
+    u, v = np.meshgrid(height_map.u_mm, height_map.v_mm)
+    heights = np.where(np.isfinite(height_map.heights_nm), shot.truth.heights_nm(u, v), np.nan)
+    return figures(replace(height_map, heights_nm=heights))
+
+
+def _ring_files(rings: tuple[Rings, ...]) -> list[DemoFile]:
+    files = []
+    for number, one in enumerate(rings, start=1):
+        files += [
+            DemoFile(
+                name=one.name,
+                data=one.data,
+                shows=f"real photograph {number}: a lens on a flat, sodium light, through a measuring microscope",
+            ),
+            DemoFile(
+                name=f"rings-{number}-bands.png",
+                data=overlay_picture(one.reading, one.data),
+                shows=f"real photograph {number} with what was read in it",
+            ),
+        ]
+    first = rings[0].reading.height_map
+    files.append(
+        DemoFile(
+            name="rings-1-map.png", data=map_picture(first, title="Real rings, photograph 1"), shows="height map of the lens over the flat"
+        )
+    )
+    return [*files, *(DemoFile(name=f"rings-{name}", data=shipped(name), shows=shows) for name, shows in PAPERS.items())]
+
+
+def _facts(chapters: list[Chapter], *, minor_mm: float, rings: tuple[Rings, ...]) -> dict[str, Any]:
+    told = {}
+    for chapter in chapters:
+        reading = reading_facts(chapter.reading)
+        told[chapter.stem] = {
+            **verdict_facts(chapter.verdict, chapter.reading.height_map),
+            **{key: reading[key] for key in ("surface", "uncertainty", "bands_across", "sign", "photographs")},
+            "truth": {name: getattr(chapter.truth, name) for name in ("pv_nm", "rms_nm", "power_nm", "astigmatism_nm")},
+        }
+    return {
+        "minor_axis_mm": minor_mm,
+        **told,
+        "rings": [
+            {
+                "name": one.name,
+                "bands_centre_to_rim": one.bands,
+                "uncertainty": one.bands_uncertainty,
+                "sha256": one.reading.sources[0].sha256,
+            }
+            for one in rings
+        ],
+    }
