@@ -10,6 +10,7 @@ JCGM 101:2008 (propagation of distributions) for the draws; JCGM 100:2008, 5.1.2
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,7 +75,7 @@ def no_rows(points: Points) -> NDArray:
     return np.zeros((0, points.u_mm.size))
 
 
-def sum_up(points: Points, heights_nm: NDArray, causes: list[Cause]) -> ReadingBudget:
+def sum_up(causes: Sequence[Cause], *, points: Points, heights_nm: NDArray) -> ReadingBudget:
     """Effects of all causes on the figures of a surface (c,) and on its heights."""
     base = many_figures(points, heights_nm[None])
     effects = tuple(_effect(points, heights_nm, cause, base=base) for cause in causes)

@@ -102,7 +102,7 @@ def outline_and_scale(reading: PhaseReading, slopes: Slopes, *, standard_mm: flo
     return _cause("outline and scale", f"outline placed to {standard_mm:.3f} mm (standard)", modes, points)
 
 
-def lens_distortion(reading: PhaseReading, slopes: Slopes, picture: SquarePicture, *, camera: Camera) -> Cause:
+def lens_distortion(reading: PhaseReading, slopes: Slopes, *, picture: SquarePicture, camera: Camera) -> Cause:
     """Radial distortion of the lens times the bands: points shifted by share (r / corner)^2 of their radius."""
     points = reading.points
     x, y = picture.pixel_positions(points.u_mm, points.v_mm)

@@ -55,7 +55,7 @@ class SplineGrid:
         starts = np.arange(0, 16 * x.size + 1, 16)
         return sparse.csr_array((values.ravel(), columns.ravel(), starts), shape=(x.size, self.columns * self.rows))[:, self.kept]
 
-    def on_grid(self, coefficients: NDArray, x: NDArray, y: NDArray) -> NDArray:
+    def on_grid(self, coefficients: NDArray, *, x: NDArray, y: NDArray) -> NDArray:
         """The sum [y, x] on a grid from its axes."""
         every = np.zeros(self.columns * self.rows)
         every[self.kept] = coefficients

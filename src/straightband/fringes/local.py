@@ -19,6 +19,7 @@ from scipy import linalg, sparse
 
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
+from straightband.fringes.border import find_border
 from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
 from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
 from straightband.fringes.noise import correlation_area, distrusted, local_confidence, soft_weight, spread
@@ -116,6 +117,8 @@ class Frame:
         Spline grids of the fine and the broad fields.
     cells
         The cells of the pixels.
+    border
+        (3, n) step across the border of a frosted back and its slopes, no rows where there is none.
     """
 
     clear: Face
@@ -127,6 +130,7 @@ class Frame:
     phase_grid: SplineGrid
     light_grid: SplineGrid
     cells: Cells
+    border: NDArray
 
 
 def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
@@ -144,6 +148,7 @@ def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
         phase_grid=_grid(PHASE_SPLINES, clear),
         light_grid=_grid(LIGHT_SPLINES, clear),
         cells=cells,
+        border=np.zeros((0, int(inside.sum())), dtype=np.float32),
     )
 
 
@@ -195,13 +200,15 @@ def split(coefficients: NDArray, blocks: list[Block]) -> list[NDArray]:
 
 
 def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: float) -> Fields:
-    """The fields at the pixels from the coefficients of the eight blocks; `share` is modulation per light."""
+    """The fields at the pixels from the coefficients of the blocks; `share` is modulation per light."""
     broad = frame.polynomials[: noll_count(LIGHT_ORDER)]
     # The bases are held in single precision: a double on the other side would copy them whole.
     slim = [part.astype(np.float32) for part in parts]
-    light = slim[0] @ broad + frame.light_grid.on_grid(parts[1], frame.x, frame.y)[frame.inside]
-    extra = slim[2] @ broad + frame.light_grid.on_grid(parts[3], frame.x, frame.y)[frame.inside]
-    phase = slim[5] @ frame.polynomials + slim[6] @ frame.rim + frame.phase_grid.on_grid(parts[7], frame.x, frame.y)[frame.inside]
+    light = slim[0] @ broad + frame.light_grid.on_grid(parts[1], x=frame.x, y=frame.y)[frame.inside]
+    extra = slim[2] @ broad + frame.light_grid.on_grid(parts[3], x=frame.x, y=frame.y)[frame.inside]
+    phase = slim[5] @ frame.polynomials + slim[6] @ frame.rim + frame.phase_grid.on_grid(parts[7], x=frame.x, y=frame.y)[frame.inside]
+    if len(frame.border):
+        light, extra = light + slim[8] @ frame.border, extra + slim[9] @ frame.border
     return Fields(light=light, modulation=share * light + extra, phase_rad=start_rad + phase, overtone=float(parts[4][0]))
 
 
@@ -260,7 +267,8 @@ def fit_local(
     coefficients[0] = light
     weight = present.astype(float)
     shared, round_ = FIRST_SHARED, 0
-    while round_ < STEPS or (round_ < MOST_STEPS and shared > MISFIT_SHARED):
+    misfit = False
+    while round_ < (MOST_STEPS if misfit else STEPS):
         fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
         residual, channels = _linearise(value, fields, share=share)
         weight = _weights(residual, present, frame=frame, round_=round_)
@@ -271,6 +279,9 @@ def fit_local(
         normal, right = normal_equations(blocks, gather(frame.cells, channels=channels, residual=residual, weight=weight))
         coefficients, covariance, blocks = _solve(normal / variance, right / variance, coefficients=coefficients, blocks=blocks)
         round_ += 1
+        if round_ == STEPS and shared > MISFIT_SHARED and not misfit:
+            misfit = True
+            frame, blocks, coefficients = _with_border(frame, blocks, coefficients=coefficients, residual=residual, fields=fields, weight=weight)
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
     residual, _ = _linearise(value, fields, share=share)
     return LocalFit(
@@ -283,6 +294,23 @@ def fit_local(
         noise=noise,
         correlated_pixels=shared,
     )
+
+
+def _with_border(
+    frame: Frame, blocks: list[Block], *, coefficients: NDArray, residual: NDArray, fields: Fields, weight: NDArray
+) -> tuple[Frame, list[Block], NDArray]:
+    """Frame, blocks and coefficients with a step in light and modulation along a border, where the residual shows one."""
+    rows, columns = np.nonzero(frame.inside)
+    x_px, y_px = columns - (frame.x.size - 1) / 2.0, rows - (frame.y.size - 1) / 2.0
+    border = find_border(residual, np.cos(fields.phase_rad), weight=weight, x_px=x_px, y_px=y_px)
+    if border is None:
+        return frame, blocks, coefficients
+    step = border.step(x_px, y_px)
+    label = frame.cells.label[frame.inside]
+    at_cells = np.stack([np.bincount(label, row) for row in step], axis=1) / np.bincount(label)[:, None]
+    free = np.full(3, 1.0 / float(np.mean(fields.light)) ** 2)
+    added = [Block(channel=channel, columns=at_cells, penalty=free, stiffness=1.0, adapts=False) for channel in (LIGHT, MODULATION)]
+    return replace(frame, border=step.astype(np.float32)), [*blocks, *added], np.concatenate([coefficients, np.zeros(6)])
 
 
 def _spread_out(values: NDArray, frame: Frame) -> NDArray:
@@ -300,7 +328,7 @@ def _weights(residual: NDArray, present: NDArray, *, frame: Frame, round_: int) 
         return weight
     specks = distrusted(_spread_out(residual, frame), _spread_out(present, frame))
     weight = np.where(specks[frame.inside], 0.0, weight)
-    if round_ < STEPS:
+    if round_ < MOST_STEPS - 1:
         return weight
     return weight * local_confidence(_spread_out(residual, frame), _spread_out(weight > 0, frame))[frame.inside]
 

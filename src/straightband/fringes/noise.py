@@ -55,7 +55,8 @@ def distrusted(residual: NDArray, present: NDArray, *, sigmas: float = OUTLIER_S
     thing = ((wild & blob) | (present & (off > SURE_SIGMAS))).astype(np.uint8)
     wide = cv2.morphologyEx(thing, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (WIDEST_SPECK, WIDEST_SPECK)))
     wide = cv2.dilate(wide, np.ones((5, 5), np.uint8))
-    return cv2.dilate(thing & ~wide & 1, np.ones((3, 3), np.uint8)) > 0
+    narrow = ((thing > 0) & (wide == 0)).astype(np.uint8)
+    return cv2.dilate(narrow, np.ones((3, 3), np.uint8)) > 0
 
 
 def soft_weight(residual: NDArray, present: NDArray) -> NDArray:

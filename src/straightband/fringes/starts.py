@@ -112,7 +112,7 @@ def _curvature_peaks(bands: NDArray, *, shift: float, axis: int) -> list[tuple[f
     power = np.abs(fft.rfft2(g, s=(2 * n, 2 * n), workers=2))
     found = []
     for _ in range(PEAKS_KEPT):
-        i, j = np.unravel_index(int(np.argmax(power)), power.shape)
+        i, j = divmod(int(np.argmax(power)), power.shape[1])
         fy, fx = (i - 2 * n if i >= n else i) / 4.0, j / 4.0  # cycles per radius: the padded side spans 4 radii
         found.append((fx, fy))
         rows = (np.arange(i - 3, i + 4)) % (2 * n)

@@ -171,7 +171,7 @@ def _assemble(
         nm_per_rad=nm_per_rad,
         reference=reference_expanded,
     )
-    budget = sum_up(phase.points, cell_means(flat.heights_nm, phase), found)
+    budget = sum_up(found, points=phase.points, heights_nm=cell_means(flat.heights_nm, phase))
     height_map = with_uncertainty(flat, phase=phase, budget=budget, mirrored=setup.mirrored)
     return Reading(
         height_map=height_map,
@@ -290,7 +290,7 @@ def _causes(
     return [
         causes.fit_noise(phase, nm_per_rad=nm_per_rad),
         causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=view),
-        causes.lens_distortion(phase, slopes, picture, camera=camera),
+        causes.lens_distortion(phase, slopes, picture=picture, camera=camera),
         causes.keystone(phase, slopes, camera=camera, view=view, shown_by_outline=setup.face.shape is Shape.RECTANGLE),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=view),

@@ -38,7 +38,7 @@ def mean_reading(readings: list[Reading]) -> Reading:
     cells = np.stack([cell_means(heights, first.phase) for heights in stack])
     kept = [cause for cause in first.causes if cause.name != "repeat"]
     scatter = repeat(first.phase.points, cells)
-    budget = sum_up(first.phase.points, cells.mean(axis=0), [*kept, scatter])
+    budget = sum_up([*kept, scatter], points=first.phase.points, heights_nm=cells.mean(axis=0))
     height_map = with_uncertainty(mean, phase=first.phase, budget=budget, mirrored=first.height_map.meta["mirrored"])
     flags = {flag: None for reading in readings for flag in reading.flags}
     if float(np.std(cells - cells.mean(axis=0)) / max(np.mean(first.budget.cells_nm) / 1.96, 1e-9)) > DISAGREEMENT:
