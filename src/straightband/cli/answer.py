@@ -6,7 +6,6 @@ import argparse
 import importlib
 import json
 import math
-import os
 import sys
 import threading
 import time
@@ -21,8 +20,6 @@ from straightband.errors import BadInput, StraightbandError
 from straightband.quantities import BYTES_READ_AT_MOST
 
 PROGRESS_AFTER_S = 1.0
-# Set before numpy is imported: its matrix library spins on every core, which on a busy two-core computer makes a reading ten times slower.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

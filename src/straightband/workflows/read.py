@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from straightband import provenance
 from straightband.errors import BadInput
@@ -129,6 +130,11 @@ def read_photo(data: bytes, *, name: str, setup: Setup, reference: HeightMap | N
     reference
         Map of the flat tested against, looking at its own face, or None.
     """
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _read(data, name=name, setup=setup, reference=reference)
+
+
+def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None) -> Reading:
     photo = load_photo(data, name=name)
     plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
     outline = setup.outline or find_outline(plane, face=setup.face)
