@@ -1,0 +1,96 @@
+"""`straightband demo`: every file it names is there, its numbers hold the truth they were made from, and it can be done again by hand."""
+
+import hashlib
+import json
+import re
+
+import pytest
+
+from straightband.cli import main
+from straightband.workflows.demo_rings import NAMES, shipped
+
+# Of the files as they were published, so that nobody re-encodes them unseen.
+RINGS_b48f48b1449a7dbc19de89ca2d6cd71b4738647c59f47a2e22c8c5300e5b51ce56 = {
+    "newton_rings_raw_01.jpg": "19151014123c1be165be360d85a0b865fe01b8a27bb50fdf460b9343ab09f620",
+    "newton_rings_raw_02.jpg": "b48f48b1449a7dbc19de89ca2d6cd71b4738647c59f47a2e22c8c5300e5b51ce",
+}
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory):
+    """The demonstration, run once: its folder and its facts."""
+    folder = tmp_path_factory.mktemp("demo") / "out"
+    with pytest.MonkeyPatch.context() as patch:
+        words = []
+        patch.setattr("builtins.print", words.append)
+        assert main(["demo", "--out", str(folder), "--json"]) == 0
+    return folder, json.loads(words[0])
+
+
+def test_every_file_it_names_is_there_and_no_other(shown):
+    """The folder holds the files that were listed, each with a word on what it shows."""
+    folder, facts = shown
+    assert sorted(file["path"] for file in facts["files"]) == sorted(str(path) for path in folder.iterdir())
+    assert all(file["shows"] for file in facts["files"])
+    for name in ("after-bands.png", "after-map.png", "after-profile.png", "before-bands.png", "rings-1-bands.png"):
+        assert (folder / name).read_bytes().startswith(b"\x89PNG")
+    assert (folder / "certificate.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("stem", ["before", "after"])
+@pytest.mark.parametrize("name", ["pv_nm", "rms_nm", "power_nm", "astigmatism_nm"])
+def test_readings_hold_the_truth(shown, stem, name):
+    """The surface the photograph was rendered from has its figures inside the stated intervals."""
+    chapter = shown[1][stem]
+    assert chapter["surface"][name] == pytest.approx(chapter["truth"][name], abs=chapter["uncertainty"][name])  # expanded, 95 %
+
+
+def test_the_mirror_fails_before_figuring_and_meets_after(shown):
+    """The order is carried to the end: what failed is figured until it meets."""
+    _, facts = shown
+    assert (facts["before"]["decision"], facts["after"]["decision"]) == ("fails", "meets")
+
+
+def test_the_mirror_is_large_enough_for_the_order(shown):
+    """Closed form: the cone from 250 mm to a 12 mm field over 1250 mm has slope k = 119 / 1250 and radius 6 + 205 k at the diagonal."""
+    k = (250.0 - 12.0) / (2.0 * 1250.0)
+    needed = 2.0 * (6.0 + 205.0 * k) / (1.0 - k * k)  # minor axis of the 1 : sqrt 2 ellipse that covers the cut
+    clear = 0.97 * shown[1]["minor_axis_mm"]
+    assert needed <= clear < needed + 1.0  # whole millimetres
+
+
+def test_the_certificate_can_be_made_again(shown, tmp_path):
+    """`certify` on the piece file that lies there gives the same bytes, the way the demonstration says."""
+    folder, _ = shown
+    again = tmp_path / "again.pdf"
+    assert main(["certify", str(folder / "after.toml"), "--out", str(again)]) == 0
+    assert again.read_bytes() == (folder / "certificate.pdf").read_bytes()
+
+
+def test_real_rings_agree(shown):
+    """Two photographs of the same lens in the same microscope: the bands from the middle to the rim of the field agree within 2 %."""
+    first, second = (one["bands_centre_to_rim"] for one in shown[1]["rings"])
+    assert first == pytest.approx(second, rel=0.02)
+    assert 7.0 < first < 9.0  # rings counted by eye in the photographs: eight dark ones inside the clear aperture
+
+
+def test_real_photographs_are_as_published():
+    """The shipped photographs have the bytes they were published with, and their licence lies beside them."""
+    assert {name: hashlib.sha256(shipped(name)).hexdigest() for name in NAMES} == RINGS_b48f48b1449a7dbc19de89ca2d6cd71b4738647c59f47a2e22c8c5300e5b51ce56
+    assert b"Permission is hereby granted, free of charge" in shipped("LICENSE.MIT.txt")
+
+
+def test_the_story_is_told_for_people(shown):
+    """The text file tells the order, both readings, both verdicts and the real photographs."""
+    story = (shown[0] / "story.txt").read_text(encoding="utf-8")
+    assert re.search(r"FAILS\. .*MEETS\. ", story, flags=re.DOTALL)
+    assert "It is the same lens twice" in story
+
+
+def test_a_folder_that_cannot_be_made_is_refused(capsys, tmp_path):
+    """A file in the place of the folder is one sentence."""
+    (tmp_path / "taken").write_text("")
+    assert main(["demo", "--out", str(tmp_path / "taken")]) == 2
+    assert capsys.readouterr().err == (
+        f"The folder '{tmp_path / 'taken'}' can't be made (File exists); a folder that you may write to is needed; name another with --out.\n"
+    )

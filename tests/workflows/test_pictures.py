@@ -1,0 +1,86 @@
+"""What is drawn over a photograph lies where it belongs, and pictures say what is not known."""
+
+import io
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from straightband.synthetic.bands import gap_nm
+from straightband.synthetic.golden import WAVELENGTH_NM
+from straightband.synthetic.render import render
+from straightband.workflows import pictures
+from straightband.workflows.pictures import budget_of_figure, budget_picture, dark_lines, map_picture, overlay_picture, profile_picture
+
+
+def opened(data):
+    return np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
+
+
+def test_dark_lines_lie_where_the_gap_makes_darkness(scene, reading):
+    """Truth by the known scene: along every line the gap is a whole number of half wavelengths, which is dark between bare glass faces."""
+    to_face = np.linalg.inv(render(scene, rng=np.random.default_rng(0)).truth.homography)
+    for line in dark_lines(reading):
+        x, y, w = to_face @ np.column_stack([line, np.ones(len(line))]).T
+        gap = gap_nm(scene, u_mm=x / w * scene.face.semi_u_mm, v_mm=y / w * scene.face.semi_v_mm)
+        orders = 2.0 * gap / WAVELENGTH_NM
+        assert np.ptp(np.round(orders)) == 0
+        assert orders == pytest.approx(np.round(orders), abs=0.03)  # bands; the scene is noisy (0.02 of full scale on every pixel)
+
+
+def test_every_dark_band_of_the_face_is_drawn(scene, reading):
+    """Counted by the known gap: there is a line for every order of darkness that crosses the clear aperture."""
+    clear = scene.face.clear_aperture()
+    u, v = np.meshgrid(np.linspace(-1, 1, 301) * clear.semi_u_mm, np.linspace(-1, 1, 301) * clear.semi_v_mm)
+    orders = 2.0 * gap_nm(scene, u_mm=u, v_mm=v)[clear.contains(u, v)] / WAVELENGTH_NM
+    assert len(dark_lines(reading)) == np.floor(orders.max()) - np.floor(orders.min())
+
+
+def test_the_overlay_shows_the_whole_outline_and_room_around_it(photograph, reading):
+    """The picture holds the outline with a third of the half axis around it, and the legend below."""
+    picture = opened(overlay_picture(reading, photograph))
+    rows, cols, _ = picture.shape
+    outline = reading.outline
+    # 1000 x 750 px, the face 800 px long: shown at its own scale, full width, cut off nowhere.
+    assert cols == 1000
+    assert rows == 750 + pictures.bands_overlay_png.__globals__["_LEGEND_PX"]
+    assert outline.cx + outline.semi_major < cols
+
+
+def test_the_overlay_is_the_same_each_time(photograph, reading):
+    """The same reading gives the same bytes."""
+    assert overlay_picture(reading, photograph) == overlay_picture(reading, photograph)
+
+
+@pytest.mark.parametrize(("kind", "bits"), [("png", 16), ("tiff", 8)])
+def test_files_of_any_depth_look_alike(scene, photograph, reading, kind, bits):
+    """The same light stored with 8 or 16 bits, with loss or without, is shown alike."""
+    other = render(scene, rng=np.random.default_rng(11)).encode(kind, bits=bits)
+    difference = opened(overlay_picture(reading, other)).astype(int) - opened(overlay_picture(reading, photograph))
+    assert np.abs(difference).mean() < 4.0  # levels of 255: what JPEG takes of the noise
+
+
+def test_a_face_small_in_a_large_photograph_is_shown_large(reading):
+    """Only the part around the face is shown, so that bands can be told apart on paper."""
+    rim = np.array([[2000.0, 1500.0], [2400.0, 1900.0]])
+    assert pictures._window(rim, size_px=(4000, 3000)) == (1940, 1440, 2461, 1961)
+
+
+def test_a_cause_of_unknown_size_does_not_read_as_harmless(reading):
+    """A reference flat that was not told and a repeat that was not made say so by name instead of standing as a bare zero."""
+    names = [term.name for term in budget_of_figure(reading).terms]
+    assert "reference flat: not told" in names
+    assert "repeat: not known" in names
+
+
+def test_the_budget_is_that_of_the_figure(reading):
+    """The terms add up to the expanded uncertainty that is reported beside the figure."""
+    for figure in ("pv_nm", "rms_nm", "power_nm"):
+        assert budget_of_figure(reading, figure).total_nm == pytest.approx(reading.budget.expanded_nm[figure])
+
+
+def test_map_profile_and_budget_are_pictures(reading):
+    """Each is a PNG, the same each time."""
+    for draw, what in ((map_picture, reading.height_map), (profile_picture, reading.height_map), (budget_picture, reading)):
+        assert draw(what, title="G-1") == draw(what, title="G-1")
+        assert opened(draw(what)).shape[1] > 1000
