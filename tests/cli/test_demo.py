@@ -76,7 +76,9 @@ def test_real_rings_agree(shown):
 
 def test_real_photographs_are_as_published():
     """The shipped photographs have the bytes they were published with, and their licence lies beside them."""
-    assert {name: hashlib.sha256(shipped(name)).hexdigest() for name in NAMES} == RINGS_b48f48b1449a7dbc19de89ca2d6cd71b4738647c59f47a2e22c8c5300e5b51ce56
+    assert {
+        name: hashlib.sha256(shipped(name)).hexdigest() for name in NAMES
+    } == RINGS_b48f48b1449a7dbc19de89ca2d6cd71b4738647c59f47a2e22c8c5300e5b51ce56
     assert b"Permission is hereby granted, free of charge" in shipped("LICENSE.MIT.txt")
 
 

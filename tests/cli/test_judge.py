@@ -27,7 +27,9 @@ def saved(tmp_path):
         uu, vv = np.meshgrid(u, v)
         heights = np.where(face.contains(uu, vv), saddle_nm * uu * vv / (45.0 * 64.0), np.nan)
         doubt = np.full_like(heights, uncertainty_nm)
-        height_map = HeightMap(heights_nm=heights, u_mm=u, v_mm=v, uncertainty_nm=doubt, face=face, meta=meta or {"mark": 3.0, "sign": "known"})
+        height_map = HeightMap(
+            heights_nm=heights, u_mm=u, v_mm=v, uncertainty_nm=doubt, face=face, meta=meta or {"mark": 3.0, "sign": "known"}
+        )
         (tmp_path / name).write_bytes(map_file(height_map, name=name))
         return str(tmp_path / name)
 

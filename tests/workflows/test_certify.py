@@ -18,7 +18,7 @@ from straightband.workflows.maps import map_file
 from straightband.workflows.piece import piece_from_toml
 
 TELESCOPE = '[telescope]\naperture = "300mm"\nfocal_length = "1500mm"\nintercept = "300mm"\nfull_field = "10mm"\n'
-TOLD = 'mark = 3\nthicker = 2.5\n'
+TOLD = "mark = 3\nthicker = 2.5\n"
 PIECE = 'name = "G-1"\nminor = "90mm"\nlight = "mercury-green"\nphotographs = ["bands.jpg"]\n'
 
 
@@ -43,7 +43,11 @@ def known(photograph):
     """A certificate of the same piece with all of that told: its flat known to be flat to 6 nm."""
     axis = np.linspace(-80.0, 80.0, 81)
     flat = HeightMap(
-        heights_nm=np.zeros((81, 81)), u_mm=axis, v_mm=axis.copy(), uncertainty_nm=np.full((81, 81), 6.0), face=ellipse(minor_mm=160, major_mm=160)
+        heights_nm=np.zeros((81, 81)),
+        u_mm=axis,
+        v_mm=axis.copy(),
+        uncertainty_nm=np.full((81, 81), 6.0),
+        face=ellipse(minor_mm=160, major_mm=160),
     )
     data = map_file(flat, name="flat.npz")
     return made(

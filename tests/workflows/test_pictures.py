@@ -60,7 +60,7 @@ def test_files_of_any_depth_look_alike(scene, photograph, reading, kind, bits):
     assert np.abs(difference).mean() < 4.0  # levels of 255: what JPEG takes of the noise
 
 
-def test_a_face_small_in_a_large_photograph_is_shown_large(reading):
+def test_a_face_small_in_a_large_photograph_is_shown_large():
     """Only the part around the face is shown, so that bands can be told apart on paper."""
     rim = np.array([[2000.0, 1500.0], [2400.0, 1900.0]])
     assert pictures._window(rim, size_px=(4000, 3000)) == (1940, 1440, 2461, 1961)

@@ -87,8 +87,10 @@ def test_an_hour_may_be_a_number_or_text(number, text):
         ),
         (
             f"{LEAST}fokal_length = 1",
-            "[telescope] in the piece file 'p.toml' has 'fokal_length', which is not known; the keys are aperture, focal_length, focal_ratio, "
-            "intercept, full_field, offset, wide_end, strehl, iso, light; correct its name or take it out.",
+            (
+                "[telescope] in the piece file 'p.toml' has 'fokal_length', which is not known; the keys are aperture, focal_length, focal_ratio, "
+                "intercept, full_field, offset, wide_end, strehl, iso, light; correct its name or take it out."
+            ),
         ),
         (
             LEAST.replace('"90mm"', "90"),
@@ -104,8 +106,10 @@ def test_an_hour_may_be_a_number_or_text(number, text):
         ),
         (
             LEAST.replace('"90mm"', '"90"'),
-            "in the piece file 'p.toml', the minor was given as '90' without a unit; one of \", cm, in, m, mm, nm, um, µm, μm, ″ is needed; "
-            "write it like 90mm or 2 5/8 in.",
+            (
+                "in the piece file 'p.toml', the minor was given as '90' without a unit; one of \", cm, in, m, mm, nm, um, µm, μm, ″ is needed; "
+                "write it like 90mm or 2 5/8 in."
+            ),
         ),
         (
             LEAST.replace('minor = "90mm"\n', ""),
@@ -133,8 +137,10 @@ def test_an_hour_may_be_a_number_or_text(number, text):
         ),
         (
             LEAST.partition("[telescope]")[0],
-            "the piece file 'p.toml' has no [telescope]; what the mirror is for must be known before it can be judged; "
-            "add [telescope] with aperture, focal_length and intercept.",
+            (
+                "the piece file 'p.toml' has no [telescope]; what the mirror is for must be known before it can be judged; "
+                "add [telescope] with aperture, focal_length and intercept."
+            ),
         ),
         (
             LEAST.partition("[telescope]")[0] + "telescope = 5",
@@ -142,8 +148,10 @@ def test_an_hour_may_be_a_number_or_text(number, text):
         ),
         (
             LEAST.replace("focal_ratio = 5\n", ""),
-            "in the piece file 'p.toml', neither focal length nor focal ratio was given; one of the two is needed; "
-            "give 'focal_length' like 1500mm or 'focal_ratio' like 5.",
+            (
+                "in the piece file 'p.toml', neither focal length nor focal ratio was given; one of the two is needed; "
+                "give 'focal_length' like 1500mm or 'focal_ratio' like 5."
+            ),
         ),
         (
             f'glass = " "\n{LEAST}',
@@ -167,7 +175,10 @@ def test_what_cannot_be_used_is_named(text, sentence):
 )
 def test_what_is_no_toml_is_refused(data, reason):
     """Bytes that are no TOML, however malformed, give one sentence with the reason."""
-    assert refusal(data) == f"the piece file 'p.toml' is not TOML ({reason}); lines like name = \"D-118\" are needed; correct it and call again."
+    assert (
+        refusal(data)
+        == f"the piece file 'p.toml' is not TOML ({reason}); lines like name = \"D-118\" are needed; correct it and call again."
+    )
 
 
 def test_a_file_far_too_large_is_refused_unread():

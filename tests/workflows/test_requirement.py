@@ -59,8 +59,10 @@ def test_the_end_nearer_the_primary_is_one_of_two():
     [
         (
             {"aperture": None},
-            "the aperture is missing; aperture, focal length or focal ratio, and intercept of the telescope are needed; "
-            "add --aperture like 200mm.",
+            (
+                "the aperture is missing; aperture, focal length or focal ratio, and intercept of the telescope are needed; "
+                "add --aperture like 200mm."
+            ),
         ),
         (
             {"intercept": "240"},

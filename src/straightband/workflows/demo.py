@@ -10,15 +10,17 @@ import numpy as np
 
 from straightband.heightmap.figures import Figures, figures
 from straightband.telescope.sizing import Cut, cut_of_cone
-from straightband.workflows.certify import Certificate, certify
+from straightband.workflows.certify import certify, verdict_on
 from straightband.workflows.demo_rings import PAPERS, Rings, read_rings, shipped
 from straightband.workflows.demo_scene import CAMERA_MM, Shot, after_figuring, before_figuring, flat_map
 from straightband.workflows.demo_story import Chapter, story
-from straightband.workflows.maps import map_file, map_from_file
+from straightband.workflows.maps import map_file
 from straightband.workflows.pictures import budget_picture, map_picture, overlay_picture, profile_picture, strehl_picture
 from straightband.workflows.piece import piece_from_toml
+from straightband.workflows.read import Reading
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.report_verdict import verdict_facts
+from straightband.workflows.several import read_photos
 
 SHOP, NUMBER = "Hollow Lane Glass (invented)", "2026-31"
 FLAT = "flat-a.npz"
@@ -79,20 +81,26 @@ class Demo:
 
 def run_demo() -> Demo:
     """Carry the order through the job; the same files each time."""
-    flat = map_file(flat_map(), name=FLAT)
+    flat = (FLAT, map_file(flat_map(), name=FLAT), flat_map())
     minor_mm, cut = ordered_minor_mm()
-    parts = [
-        _chapter(shot, minor_mm=minor_mm, flat=flat) for shot in (before_figuring(minor_mm=minor_mm), after_figuring(minor_mm=minor_mm))
-    ]
+    shots = before_figuring(minor_mm=minor_mm), after_figuring(minor_mm=minor_mm)
+    tomls = [_piece_file(minor_mm=minor_mm, photograph=shot.name, mark=shot.mark, thicker=shot.thicker) for shot in shots]
+    pieces = [piece_from_toml(toml, name="piece") for toml in tomls]
+    first = read_photos([(shots[0].name, shots[0].data)], setup=pieces[0].setup, reference=flat[2])
+    made = certify(pieces[1], photographs=[(shots[1].name, shots[1].data)], reference=flat)
+    before = Chapter(stem="before", reading=first, verdict=verdict_on(first, pieces[0].requirement), truth=_truth(shots[0], first))
+    after = Chapter(stem="after", reading=made.reading, verdict=made.verdict, truth=_truth(shots[1], made.reading))
     rings = read_rings()
-    lines = story([part[0] for part in parts], minor_mm=minor_mm, cut=cut, rings=rings)
+    lines = story([before, after], minor_mm=minor_mm, cut=cut, rings=rings)
     files = (
-        DemoFile(name="story.txt", data=("\n".join(lines) + "\n").encode(), shows="the story below, with its numbers"),
-        DemoFile(name=FLAT, data=flat, shows="map of the shop's reference flat, which is taken off every reading"),
-        *(file for part in parts for file in part[1]),
+        DemoFile(name="story.txt", data=("\n".join(lines) + "\n").encode(), shows="the story above, with its numbers"),
+        DemoFile(name=FLAT, data=flat[1], shows="map of the shop's reference flat, which is taken off every reading"),
+        *_chapter_files(before, shots[0], toml=tomls[0]),
+        *_chapter_files(after, shots[1], toml=tomls[1]),
+        *_papers(after, pdf=made.pdf),
         *_ring_files(rings),
     )
-    return Demo(files=files, lines=lines, facts=_facts([part[0] for part in parts], minor_mm=minor_mm, rings=rings))
+    return Demo(files=files, lines=lines, facts=_facts([before, after], minor_mm=minor_mm, rings=rings))
 
 
 def ordered_minor_mm() -> tuple[float, Cut]:
@@ -110,20 +118,22 @@ def _piece_file(*, minor_mm: float, photograph: str, mark: float, thicker: float
     return text.encode()
 
 
-def _chapter(shot: Shot, *, minor_mm: float, flat: bytes) -> tuple[Chapter, list[DemoFile]]:
-    """One photograph read, judged and put on paper as `straightband certify` does it, with everything there is to see of it."""
-    stem = shot.name.removesuffix(".jpg")
-    toml = _piece_file(minor_mm=minor_mm, photograph=shot.name, mark=shot.mark, thicker=shot.thicker)
-    made = certify(
-        piece_from_toml(toml, name=f"{stem}.toml"), photographs=[(shot.name, shot.data)], reference=(FLAT, flat, map_from_file(flat, FLAT))
-    )
-    chapter = Chapter(stem=stem, reading=made.reading, verdict=made.verdict, truth=_truth(shot, made))
-    return chapter, _chapter_files(shot, made, stem=stem, toml=toml)
+def _truth(shot: Shot, reading: Reading) -> Figures:
+    """Figures of the surface that the photograph was rendered from, on the points that were read."""
+    height_map = reading.height_map
+    u, v = np.meshgrid(height_map.u_mm, height_map.v_mm)
+    heights = np.where(np.isfinite(height_map.heights_nm), shot.truth.heights_nm(u, v), np.nan)
+    return figures(replace(height_map, heights_nm=heights))
 
 
-def _chapter_files(shot: Shot, made: Certificate, *, stem: str, toml: bytes) -> list[DemoFile]:
-    height_map, title = made.reading.height_map, f"{NUMBER}, {stem} figuring"
-    pictures = [
+def _title(chapter: Chapter) -> str:
+    return f"{NUMBER}, {chapter.stem} figuring"
+
+
+def _chapter_files(chapter: Chapter, shot: Shot, *, toml: bytes) -> list[DemoFile]:
+    stem, height_map = chapter.stem, chapter.reading.height_map
+    bands, shape = overlay_picture(chapter.reading, shot.data), map_picture(height_map, title=_title(chapter))
+    return [
         DemoFile(name=shot.name, data=shot.data, shows=f"rendered telephone photograph {stem} figuring"),
         DemoFile(
             name=f"{stem}.toml",
@@ -131,45 +141,33 @@ def _chapter_files(shot: Shot, made: Certificate, *, stem: str, toml: bytes) -> 
             shows=f"piece file for it: try `straightband certify {stem}.toml --out again.pdf` in this folder",
         ),
         DemoFile(
-            name=f"{stem}-bands.png",
-            data=overlay_picture(made.reading, shot.data),
-            shows="the photograph with the outline found and the dark bands as read drawn over it",
+            name=f"{stem}-bands.png", data=bands, shows="the photograph with the outline found and the dark bands as read drawn over it"
         ),
-        DemoFile(name=f"{stem}-map.png", data=map_picture(height_map, title=title), shows=f"height map {stem} figuring"),
+        DemoFile(name=f"{stem}-map.png", data=shape, shows=f"height map {stem} figuring"),
         DemoFile(
             name=f"{stem}-profile.png",
-            data=profile_picture(height_map, title=title),
+            data=profile_picture(height_map, title=_title(chapter)),
             shows="heights along both axes, with their 95 % interval",
         ),
+        DemoFile(name=f"{stem}.npz", data=map_file(height_map, name=f"{stem}.npz"), shows="the same map as arrays"),
     ]
-    maps = [
-        DemoFile(name=f"{stem}{ending}", data=map_file(height_map, name=stem + ending), shows=f"the same map as {what}")
-        for ending, what in ((".npz", "arrays"), (".x3p", "ISO 25178-72, for other metrology programs"), (".csv", "lines of text"))
-    ]
-    if stem == "before":
-        return [*pictures, maps[0]]
-    papers = [
-        DemoFile(
-            name="after-strehl.png",
-            data=strehl_picture(made.verdict, title=title),
-            shows="what stars get across the field, against what was ordered",
-        ),
-        DemoFile(
-            name="after-budget.png",
-            data=budget_picture(made.reading, title=f"{title}: behind the PV"),
-            shows="where the uncertainty of the peak to valley comes from",
-        ),
-        DemoFile(name="certificate.pdf", data=made.pdf, shows="the paper that goes with the mirror"),
-    ]
-    return [*pictures, *maps, *papers]
 
 
-def _truth(shot: Shot, made: Certificate) -> Figures:
-    """Figures of the surface that the photograph was rendered from, on the points that were read."""
-    height_map = made.reading.height_map
-    u, v = np.meshgrid(height_map.u_mm, height_map.v_mm)
-    heights = np.where(np.isfinite(height_map.heights_nm), shot.truth.heights_nm(u, v), np.nan)
-    return figures(replace(height_map, heights_nm=heights))
+def _papers(chapter: Chapter, *, pdf: bytes) -> list[DemoFile]:
+    height_map, title = chapter.reading.height_map, _title(chapter)
+    budget = budget_picture(chapter.reading, title=f"{title}: behind the PV")
+    strehl = strehl_picture(chapter.verdict, title=title)
+    return [
+        DemoFile(
+            name="after.x3p",
+            data=map_file(height_map, name="after.x3p"),
+            shows="the same map as ISO 25178-72, for other metrology programs",
+        ),
+        DemoFile(name="after.csv", data=map_file(height_map, name="after.csv"), shows="the same map as lines of text"),
+        DemoFile(name="after-strehl.png", data=strehl, shows="what stars get across the field, against what was ordered"),
+        DemoFile(name="after-budget.png", data=budget, shows="where the uncertainty of the peak to valley comes from"),
+        DemoFile(name="certificate.pdf", data=pdf, shows="the paper that goes with the mirror"),
+    ]
 
 
 def _ring_files(rings: tuple[Rings, ...]) -> list[DemoFile]:
