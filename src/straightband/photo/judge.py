@@ -46,7 +46,7 @@ class Look:
 
 def look_at(pyramid: Pyramid, figure: Figure) -> Look:
     """Measure a figure."""
-    strip = unroll(pyramid, figure, radii=RADII, count=COUNT)
+    strip = np.sqrt(unroll(pyramid, figure, radii=RADII, count=COUNT))
     slope = slopes(strip)
     shares = edge_shares(slope[:, RADII > 0.8])[:, np.abs(RADII[RADII > 0.8] - 1.0) <= NEAR].max(axis=1)
     seen = np.isfinite(strip[:, np.abs(RADII - 1.0) < STEP]).all(axis=1)
@@ -82,7 +82,7 @@ def change_between(pyramid: Pyramid, inner: Figure, outer: Figure) -> float:
     reach = 1.0 / float(outer.radius(x, y).min())
     step = min(STEP, max(reach - 1.0, 1e-3) / 16.0)
     radii = np.arange(1.0 - 2.0 * step, max(reach, 1.0) + 3.0 * step, step)
-    strip = unroll(pyramid, inner, radii=radii, count=COUNT)
+    strip = np.sqrt(unroll(pyramid, inner, radii=radii, count=COUNT))
     change = _change(strip, slopes(strip), radii)
     unit = inner.unit_rim(COUNT)
     away = outer.radius(*inner.pixels(unit[:, :1] * radii, unit[:, 1:] * radii))

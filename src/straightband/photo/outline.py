@@ -12,7 +12,7 @@ from straightband.errors import BadInput, OutlineNotFound
 from straightband.face.shapes import Face, Shape
 from straightband.photo.figure import magnified
 from straightband.photo.plane import Plane
-from straightband.photo.refine import outer_edge, refined
+from straightband.photo.refine import refined
 from straightband.photo.search import FEWEST_SUPPORT, candidates, chosen
 from straightband.photo.unrolled import pyramid_of
 
@@ -66,7 +66,7 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     looks = [look for look in looks if look.support >= FEWEST_SUPPORT]
     if not looks:
         raise OutlineNotFound(found="no outline of the face was found", needed="the whole face must show with bands on it", remedy="take the photograph again, or give the outline")
-    best = refined(pyramid, outer_edge(pyramid, chosen(pyramid, looks).figure))
+    best = refined(pyramid, chosen(pyramid, looks).figure)
     figure = magnified(best.figure, plane.scale)
     major, minor, angle = figure.axes()
     cx, cy = figure.centre()

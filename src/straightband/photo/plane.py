@@ -25,7 +25,7 @@ CHANNEL_NAMES = ("red", "green", "blue")
 CHANNEL_PEAKS_NM = (605.0, 535.0, 455.0)  # peak sensitivity of common sensors: common practice, no source
 CHANNEL_WIDTH_NM = 45.0
 EQUAL_SIGNALS = 0.05  # channels closer than this hold the same picture three times
-MOST_CLIPPED = 0.02  # share of the frame above which another channel is tried
+MOST_CLIPPED = 0.1  # share of the lit part of the frame at which a channel counts for next to nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,9 +146,9 @@ def _choose_channel(photo: Photo, wavelength_nm: float) -> tuple[str, tuple[str,
     signal = light.std(axis=0)
     if signal.min() > (1.0 - EQUAL_SIGNALS) * signal.max() and np.corrcoef(light.T).min() > 0.9:
         return "mean", ()
-    clipped = (small.reshape(-1, 3) >= photo.full_scale - photo.full_scale // 50).mean(axis=0)
+    lit = light.max(axis=1) > 0.3 * np.percentile(light, 99.0)
+    clipped = (small.reshape(-1, 3)[lit] >= photo.full_scale - photo.full_scale // 50).mean(axis=0)
     sensitivity = [math.exp(-0.5 * ((wavelength_nm - peak) / CHANNEL_WIDTH_NM) ** 2) for peak in CHANNEL_PEAKS_NM]
-    worth = signal * (0.3 + np.array(sensitivity)) * np.where(clipped > MOST_CLIPPED, 0.2, 1.0)
-    best = int(np.argmax(worth))
-    lit = int(np.argmax(signal * (0.3 + np.array(sensitivity))))
-    return CHANNEL_NAMES[best], ("lamp's channel clipped",) if best != lit else ()
+    worth = signal * (0.3 + np.array(sensitivity))
+    best = int(np.argmax(worth * np.clip(1.0 - clipped / MOST_CLIPPED, 0.05, 1.0)))
+    return CHANNEL_NAMES[best], ("lamp's channel clipped",) if best != int(np.argmax(worth)) else ()

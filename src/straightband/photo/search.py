@@ -58,7 +58,7 @@ def _peeled(edges: Edges, picture: np.ndarray, *, rounds: int) -> tuple[Edges, l
 
     The arcs of a larger flat's rim look like long ellipses, and its strong rim drowns the outline of a round face inside it.
     """
-    small = Pyramid(pictures=(picture,))
+    small = Pyramid(pictures=(picture * picture,))
     circles = []
     for _ in range(rounds):
         (_, start), *_ = vote(edges, ratio=1.0, directions=1, most=0.75, each=1)

@@ -36,7 +36,7 @@ def settle(pyramid: Pyramid, figure: Figure, *, windows: tuple[float, ...], coun
 def _edges_around(pyramid: Pyramid, figure: Figure, *, window: float, count: int) -> tuple[NDArray, NDArray]:
     half, step = max(2.5 * window, 0.05), max(window / 4.0, 0.002)
     radii = np.arange(1.0 - half - 0.04, 1.0 + half + 0.12, step)
-    return radii, edge_shares(slopes(unroll(pyramid, figure, radii=radii, count=count)))
+    return radii, edge_shares(slopes(np.sqrt(unroll(pyramid, figure, radii=radii, count=count))))
 
 
 def _quiet_outside(shares: NDArray, *, step: float) -> NDArray:

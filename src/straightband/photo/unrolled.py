@@ -30,7 +30,7 @@ class View:
     Attributes
     ----------
     picture
-        float32 [row, column], root of linear light.
+        float32 [row, column], root of linear light: photon noise is then even, and dark edges count beside bright ones.
     back
         (3, 3), from its pixels to plane pixels.
     """
@@ -50,7 +50,7 @@ class Pyramid:
     Attributes
     ----------
     pictures
-        float32 [row, column] each, square root of linear light: photon noise is then even, and dark edges count beside bright ones.
+        float32 [row, column] each, linear light.
     """
 
     pictures: tuple[NDArray[np.float32], ...]
@@ -68,7 +68,7 @@ class Pyramid:
         part = self.pictures[level][window.top >> level : window.bottom >> level, window.left >> level : window.right >> level]
         share = min(1.0, side_px / max(part.shape))
         size = (max(1, round(part.shape[1] * share)), max(1, round(part.shape[0] * share)))
-        picture = cv2.resize(part, size, interpolation=cv2.INTER_AREA) if share < 1.0 else part
+        picture = np.sqrt(cv2.resize(part, size, interpolation=cv2.INTER_AREA) if share < 1.0 else part)
         across, down = (part.shape[1] << level) / size[0], (part.shape[0] << level) / size[1]
         left, top = window.left >> level << level, window.top >> level << level
         back = np.array([[across, 0.0, 0.5 * across - 0.5 + left], [0.0, down, 0.5 * down - 0.5 + top], [0.0, 0.0, 1.0]])
@@ -77,16 +77,16 @@ class Pyramid:
 
 def pyramid_of(light: NDArray[np.float32]) -> Pyramid:
     """The pyramid of a plane of linear light."""
-    pictures = [np.sqrt(light)]
+    pictures = [light]
     while max(light.shape) >= 2 * SMALLEST_SIDE:
         rows, cols = light.shape[0] // 2, light.shape[1] // 2
         light = cv2.resize(light[: 2 * rows, : 2 * cols], (cols, rows), interpolation=cv2.INTER_AREA)
-        pictures.append(np.sqrt(light))
+        pictures.append(light)
     return Pyramid(pictures=tuple(pictures))
 
 
 def unroll(pyramid: Pyramid, figure: Figure, *, radii: NDArray, count: int) -> NDArray[np.float32]:
-    """[point of the rim, relative radius], NaN outside the frame; sampled from the level whose pixels match the step.
+    """Linear light [point of the rim, relative radius], NaN outside the frame, from the level whose pixels match the step.
 
     `radii` is (n,), or (count, n) where they differ from point to point.
     """
