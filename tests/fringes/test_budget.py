@@ -1,0 +1,104 @@
+"""Sums of causes: one mode on power is that much power, causes add as squares, nothing else sneaks in."""
+
+import numpy as np
+import pytest
+
+from straightband.face.shapes import ellipse
+from straightband.fringes.budget import Cause, no_rows, sum_up
+from straightband.heightmap.figures import NAMES, Points, many_figures
+
+CLEAR = ellipse(minor_mm=60.0)
+
+
+@pytest.fixture(scope="module")
+def points():
+    u, v = np.meshgrid(np.linspace(-29.5, 29.5, 41), np.linspace(-42.0, 42.0, 57))
+    inside = CLEAR.contains(u, v)
+    return Points(u_mm=u[inside], v_mm=v[inside], area=np.ones(int(inside.sum())), clear=CLEAR)
+
+
+def bowl(points):
+    """Power of 1 nm, convex: centre above the end of the major axis."""
+    return -(points.u_mm**2 + points.v_mm**2) / CLEAR.semi_major_mm**2
+
+
+def moded(points, *modes, name="cause"):
+    return Cause(name=name, origin="here", modes_nm=np.stack(modes), draws_nm=no_rows(points))
+
+
+def test_a_mode_of_power_is_that_much_uncertainty_of_power(points):
+    """Power is linear: 3 nm of it in a mode are 3 nm of expanded uncertainty, whatever the surface."""
+    budget = sum_up([moded(points, 3.0 * bowl(points))], points=points, heights_nm=-50.0 * bowl(points))
+    assert budget.expanded_nm["power_nm"] == pytest.approx(3.0, rel=1e-9)  # rounding
+    assert budget.expanded_nm["irregularity_rms_nm"] == pytest.approx(0.0, abs=1e-6)  # root of a rounding error
+    assert set(budget.expanded_nm) == set(NAMES)
+
+
+def test_causes_add_as_squares(points):
+    """GUM 5.1.2: 3, 4 and 12 nm of power from three causes, one of two modes, make 13 nm."""
+    found = sum_up(
+        [moded(points, 3.0 * bowl(points), 4.0 * bowl(points)), moded(points, -12.0 * bowl(points), name="another")],
+        points=points,
+        heights_nm=100.0 * bowl(points),
+    )
+    assert [effect.expanded_nm["power_nm"] for effect in found.effects] == pytest.approx([5.0, 12.0], rel=1e-9)  # rounding
+    assert found.expanded_nm["power_nm"] == pytest.approx(13.0, rel=1e-9)  # rounding
+    assert [effect.name for effect in found.effects] == ["cause", "another"]
+
+
+def test_draws_count_at_their_95_percent_point(points):
+    """Departures of power drawn from a normal distribution of 2 nm are worth 1.96 x 2 nm."""
+    sizes = np.random.default_rng(6).standard_normal(4000) * 2.0
+    cause = Cause(name="noise", origin="here", modes_nm=no_rows(points), draws_nm=sizes[:, None] * bowl(points))
+    budget = sum_up([cause], points=points, heights_nm=40.0 * bowl(points))
+    assert budget.expanded_nm["power_nm"] == pytest.approx(3.92, rel=0.06)  # 4 standard errors of that quantile of 4000
+    flat = bowl(points) - bowl(points).mean()
+    assert budget.cells_nm == pytest.approx(3.92 * np.abs(flat), rel=0.05, abs=0.05)  # 4 standard errors of 4000; the grid's symmetry
+
+
+def test_pv_is_taken_to_its_worse_side(points):
+    """Astigmatism on a surface of the same shape: PV grows by the mode added and shrinks by it taken away, and more is not claimed."""
+    saddle = (points.u_mm**2 - points.v_mm**2) / CLEAR.semi_major_mm**2
+    height = np.ptp(saddle - _plane_of(points, saddle))
+    budget = sum_up([moded(points, 2.0 * saddle)], points=points, heights_nm=30.0 * saddle)
+    assert budget.expanded_nm["pv_nm"] == pytest.approx(2.0 * height, rel=1e-9)  # rounding
+
+
+def test_a_perfect_flat_is_uncertain_too(points):
+    """PV and RMS of zero heights can only grow: the mode's own PV and RMS are their uncertainty."""
+    mode = 5.0 * bowl(points)
+    own = many_figures(points, mode[None])
+    budget = sum_up([moded(points, mode)], points=points, heights_nm=np.zeros(mode.size))
+    assert budget.expanded_nm["pv_nm"] == pytest.approx(own["pv_nm"][0], rel=1e-9)  # rounding
+    assert budget.expanded_nm["rms_nm"] == pytest.approx(own["rms_nm"][0], rel=1e-9)  # rounding
+
+
+def _plane_of(points, values):
+    terms = np.stack([np.ones_like(points.u_mm), points.u_mm, points.v_mm])
+    return np.linalg.lstsq(terms.T, values, rcond=None)[0] @ terms
+
+
+def test_piston_and_tilt_are_no_heights(points):
+    """A mode that is a plane changes no figure and no cell."""
+    plane = 100.0 + 2.0 * points.u_mm - 3.0 * points.v_mm
+    budget = sum_up([moded(points, plane)], points=points, heights_nm=20.0 * bowl(points))
+    assert max(budget.expanded_nm.values()) < 1e-9  # rounding
+    assert budget.cells_nm.max() < 1e-9  # rounding
+
+
+def test_cells_add_as_squares_after_their_plane(points):
+    """The uncertainty of a cell is the root of the sum of the squares of all modes there, each less its plane."""
+    one = points.u_mm * points.v_mm / 300.0
+    other = bowl(points) * 7.0
+    budget = sum_up([moded(points, one + points.u_mm), moded(points, other)], points=points, heights_nm=np.zeros(one.size))
+    wanted = np.hypot(one - _plane_of(points, one), other - _plane_of(points, other))
+    assert budget.cells_nm == pytest.approx(wanted, abs=1e-9)  # rounding
+
+
+def test_no_causes_no_uncertainty(points):
+    """An empty cause keeps its line and adds nothing."""
+    empty = Cause(name="repeat", origin="one photograph: not known", modes_nm=no_rows(points), draws_nm=no_rows(points))
+    budget = sum_up([empty], points=points, heights_nm=10.0 * bowl(points))
+    assert [effect.name for effect in budget.effects] == ["repeat"]
+    assert set(budget.expanded_nm.values()) == {0.0}
+    assert not budget.cells_nm.any()

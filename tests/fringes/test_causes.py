@@ -1,0 +1,216 @@
+"""What makes a map wrong: every mode against the closed form or against points displaced one by one."""
+
+import math
+
+import numpy as np
+import pytest
+
+from straightband.face.shapes import ellipse, round_face
+from straightband.fringes import causes
+from straightband.light.bands import false_sag_nm
+from straightband.light.lines import LAMPS
+from straightband.photo.foreshortening import Foreshortening
+from straightband.photo.rectify import SquarePicture
+from straightband.uncertainty import COVERAGE_95
+
+NM_PER_RAD = 43.0
+CLEAR = ellipse(minor_mm=90.0).clear_aperture()
+VIEW = Foreshortening(height_scale=1.01, height_scale_standard=0.004, tilt_rad=0.12, turn_standard_rad=0.003)
+CAMERA = causes.Camera(distance_mm=700.0, distance_origin="at 700 mm as told", distortion_share=0.01, size_px=(4000, 3000))
+
+
+def gap_nm(u, v):
+    """Wedge, power, astigmatism: a gap in closed form."""
+    return 30.0 * u - 18.0 * v + 0.05 * (u * u + v * v) + 0.02 * (u * u - v * v) + 0.03 * u * v
+
+
+def heights_nm(u, v):
+    """The same less its wedge."""
+    return -(gap_nm(u, v) - 30.0 * u + 18.0 * v)
+
+
+def picture_at(face_to_pixels):
+    """A picture of which only the place in the photograph matters."""
+    return SquarePicture(
+        light=np.zeros((2, 2), dtype=np.float32),
+        missing=np.zeros((2, 2), dtype=bool),
+        u_mm=np.zeros(2),
+        v_mm=np.zeros(2),
+        pixels_per_sample=1.0,
+        face_to_pixels=face_to_pixels,
+        face=ellipse(minor_mm=90.0),
+    )
+
+
+@pytest.fixture(scope="module")
+def reading(reading_of):
+    return reading_of(CLEAR, lambda u, v: gap_nm(u, v) / NM_PER_RAD, samples=128, bands_across=16.0)
+
+
+@pytest.fixture(scope="module")
+def slopes(reading):
+    u, v = np.meshgrid(reading.u_mm, reading.v_mm)
+    heights = np.where(np.isfinite(reading.phase_rad), heights_nm(u, v), np.nan)
+    return causes.slopes_of(reading, heights, nm_per_rad=NM_PER_RAD)
+
+
+@pytest.fixture(scope="module")
+def well_inside(reading):
+    """Cells whose neighbours are all there; on the last pixel of the rim a central difference has no other side."""
+    points = reading.points
+    return CLEAR.normalised_radius(points.u_mm, points.v_mm) < 0.95
+
+
+def test_slopes_are_the_derivatives(reading, slopes, well_inside):
+    """Of a quadratic gap and its heights, slopes at the cells are the closed form to within half a pixel's bend."""
+    u, v = reading.points.u_mm, reading.points.v_mm
+    step = 0.15 * (reading.u_mm[1] - reading.u_mm[0])  # 2nd derivatives are below 0.15 nm/mm^2
+    wanted = {
+        "gap_u": 30.0 + 0.14 * u + 0.03 * v,
+        "gap_v": -18.0 + 0.06 * v + 0.03 * u,
+        "height_u": -(0.14 * u + 0.03 * v),
+        "height_v": -(0.06 * v + 0.03 * u),
+    }
+    for name, values in wanted.items():
+        assert getattr(slopes, name)[well_inside] == pytest.approx(values[well_inside], abs=2.0 * step)  # read at the nearest pixel
+
+
+def test_slopes_hold_out_to_the_rim(reading, slopes):
+    """The rim weighs most in keystone and distortion: no more than one in a hundred of the area may be without its slope."""
+    area = reading.points.area
+    lost = area[(slopes.gap_u == 0.0) | (slopes.gap_v == 0.0)].sum() / area.sum()
+    assert lost < 0.01
+
+
+def test_fit_noise_is_the_draws_in_nm(reading_of):
+    """Departures of the phase times nm per radian, and no modes."""
+    reading = reading_of(CLEAR, lambda u, _v: u, samples=16)
+    cause = causes.fit_noise(reading, nm_per_rad=2.5)
+    assert np.array_equal(cause.draws_nm, 2.5 * reading.draws_rad)
+    assert cause.modes_nm.shape == (0, reading.points.u_mm.size)
+
+
+def test_an_outline_off_moves_stretches_and_turns_the_heights(reading, slopes, well_inside):
+    """Five modes against heights read at points really moved: both shifts, both stretches, and a turn of the ellipse in itself."""
+    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW)
+    u, v = reading.points.u_mm, reading.points.v_mm
+    a, b = CLEAR.semi_u_mm, CLEAR.semi_v_mm
+    limit, turn = COVERAGE_95 * 0.05, COVERAGE_95 * 0.003
+    moved = [
+        (u + limit, v),
+        (u, v + limit),
+        (u * (1.0 + limit / a), v),
+        (u, v * (1.0 + limit / b)),
+        # in coordinates where the outline is a circle this is a plain turn
+        (a * (u / a * math.cos(turn) + v / b * math.sin(turn)), b * (v / b * math.cos(turn) - u / a * math.sin(turn))),
+    ]
+    wanted = np.stack([heights_nm(*place) - heights_nm(u, v) for place in moved])
+    assert cause.modes_nm.shape == wanted.shape
+    size = np.abs(wanted).max()
+    assert cause.modes_nm[:, well_inside] == pytest.approx(wanted[:, well_inside], abs=0.05 * size)  # second order, and half a pixel
+
+
+def test_lens_distortion_is_the_gap_at_displaced_points(reading, slopes, well_inside):
+    """Every point moved in the photograph by share (r / corner)^2 of its radius and taken back to the face reads another gap."""
+    linear, centre = np.array([[12.0, 3.0], [-2.0, 11.0]]), np.array([2100.0, 1400.0])
+    matrix = np.eye(3)
+    matrix[:2, :2], matrix[:2, 2] = linear * [45.0, 45.0 * math.sqrt(2.0)], centre
+    cause = causes.lens_distortion(reading, slopes, picture=picture_at(matrix), camera=CAMERA)
+    u, v = reading.points.u_mm, reading.points.v_mm
+    seen = linear @ np.stack([u, v]) + centre[:, None]
+    middle = np.array([[1999.5], [1499.5]])
+    share = 0.01 * np.sum((seen - middle) ** 2, axis=0) / (2000.0**2 + 1500.0**2)
+    back = np.linalg.solve(linear, seen + share * (seen - middle) - centre[:, None])
+    wanted = gap_nm(*back) - gap_nm(u, v)
+    assert cause.modes_nm[0][well_inside] == pytest.approx(wanted[well_inside], abs=0.02 * np.abs(wanted).max())  # as above
+    assert cause.origin == "up to 1 % at the corner of the frame"
+
+
+def test_wedge_under_distortion_makes_the_figure_of_the_closed_form(reading_of):
+    """A wedge g u under distortion k r^2 reads as g k u r^2: its PV beyond the plane, rim included, is what the budget carries."""
+    bands = 13.0
+    reading = reading_of(CLEAR, lambda u, _v: math.pi * bands * u / CLEAR.semi_u_mm, samples=96, bands_across=bands)
+    slopes = causes.slopes_of(reading, np.where(np.isfinite(reading.phase_rad), 0.0, np.nan), nm_per_rad=NM_PER_RAD)
+    scale = 15.0
+    matrix = np.diag([scale * 45.0, scale * 45.0 * math.sqrt(2.0), 1.0])
+    matrix[:2, 2] = 1999.5, 1499.5
+    picture = picture_at(matrix)
+    mode = causes.lens_distortion(reading, slopes, picture=picture, camera=CAMERA).modes_nm[0]
+    u, v = reading.points.u_mm, reading.points.v_mm
+    k = CAMERA.distortion_share * (scale / math.hypot(2000.0, 1500.0)) ** 2
+    wanted = math.pi * bands * NM_PER_RAD / CLEAR.semi_u_mm * u * k * (u * u + v * v)
+    assert pv_beyond_plane(reading.points, mode) == pytest.approx(
+        pv_beyond_plane(reading.points, wanted), rel=0.03
+    )  # slopes read to a pixel
+
+
+def pv_beyond_plane(points, values):
+    terms = np.stack([np.ones_like(points.u_mm), points.u_mm, points.v_mm])
+    weighted = terms * points.area
+    return float(np.ptp(values - np.linalg.solve(weighted @ terms.T, weighted @ values) @ terms))
+
+
+@pytest.mark.parametrize("azimuth_deg", [0.0, 90.0])
+def test_keystone_is_the_gap_seen_through_a_converging_view(reading, slopes, well_inside, azimuth_deg):
+    """A camera off normal sees p at p / (1 - k p): the gap there less the gap at p, for a tilt along u and along v."""
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, shown_by_outline=False)
+    u, v = reading.points.u_mm, reading.points.v_mm
+    side = np.array([math.cos(math.radians(azimuth_deg)), math.sin(math.radians(azimuth_deg))])
+    # the direction of the tilt is not known: each of the two takes its share of the 95 % limit
+    k = COVERAGE_95 / math.sqrt(2.0) * math.sin(0.12) / 700.0
+    weight = 1.0 - k * (side[0] * u + side[1] * v)
+    wanted = gap_nm(u / weight, v / weight) - gap_nm(u, v)
+    found = cause.modes_nm[0 if azimuth_deg == 0.0 else 1]
+    assert found[well_inside] == pytest.approx(wanted[well_inside], abs=0.04 * np.abs(wanted).max())  # second order, and half a pixel
+
+
+def test_four_corners_show_the_keystone(reading, slopes):
+    """Where a rectangle's outline shows it nothing is left to be unsure of, and the budget says so."""
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, shown_by_outline=True)
+    assert (cause.modes_nm.shape[0], cause.origin) == (0, "seen by the four corners")
+
+
+def test_a_wrong_wavelength_scales_every_height(reading):
+    """Sodium known to 0.2 nm of 589.29: every height off by 0.2 / 589.29, as dh / h = dl / l."""
+    heights = heights_nm(reading.points.u_mm, reading.points.v_mm)
+    cause = causes.wavelength(reading, heights, lamp=LAMPS["sodium"])
+    assert cause.modes_nm[0] == pytest.approx(heights * 0.2 / 589.2937, rel=1e-6)  # D mean to 1e-4 nm
+    assert cause.origin == "589.3 nm known to 0.2 nm"
+
+
+def test_an_unknown_tilt_scales_every_height(reading):
+    """The height of a band is lambda / (2 cos): its relative standard uncertainty times 1.96 on every height."""
+    heights = heights_nm(reading.points.u_mm, reading.points.v_mm)
+    cause = causes.obliquity(reading, heights, view=VIEW)
+    assert cause.modes_nm[0] == pytest.approx(heights * COVERAGE_95 * 0.004 / 1.01, rel=1e-12)  # one formula
+    assert cause.origin == "height per band taken 1.0 % larger than square-on"
+
+
+def test_a_near_camera_makes_false_power(reading_of):
+    """The false sag t r^2 / (2 L^2) is 25.0 nm for 5 um of gap at 100 mm from a camera 1 m away, where the exact path gives 24.814 nm."""
+    clear = round_face(diameter_mm=200.0)
+    reading = reading_of(clear, lambda u, _v: 0.1 * u, samples=64, bands_across=16.0)
+    camera = causes.Camera(distance_mm=1000.0, distance_origin="at 1000 mm as told", distortion_share=0.01, size_px=(4000, 3000))
+    cause = causes.near_camera(reading, camera=camera, nm_per_band=250.0)  # 3 um and half of 16 bands: 5 um
+    radius = np.hypot(reading.points.u_mm, reading.points.v_mm)
+    assert cause.modes_nm[0] == pytest.approx(5000.0 * radius**2 / (2.0 * 1000.0**2), rel=1e-12)  # one formula
+    exact = false_sag_nm(gap_um=5.0, radius_mm=100.0, camera_mm=1000.0)
+    assert exact == pytest.approx(24.81404895, rel=1e-6)  # figures given
+    assert 25.0 == pytest.approx(exact, rel=0.01)  # noqa: SIM300 - the parabola against the exact path: 3/4 (r / L)^2
+    assert cause.origin == "gap about 5.0 um, camera at 1000 mm as told"
+
+
+def test_a_reference_enters_with_its_own_uncertainty_or_says_that_it_is_not_told(reading):
+    """The stated uncertainty comes in the shape of power: against it in the middle, with it on the outline; or nothing, in words."""
+    expanded = np.full(reading.points.u_mm.size, 12.0)
+    told = causes.reference_flat(reading, expanded)
+    radius = CLEAR.normalised_radius(reading.points.u_mm, reading.points.v_mm)
+    assert told.modes_nm[0] == pytest.approx(12.0 * (2.0 * radius**2 - 1.0), abs=1e-9)  # rounding
+    untold = causes.reference_flat(reading, None)
+    assert (untold.modes_nm.shape[0], untold.origin) == (0, "not told: heights are those of the pair")
+
+
+def test_one_photograph_says_nothing_of_repeatability(reading):
+    """The line stands in the budget with nothing in it."""
+    cause = causes.no_repeat(reading)
+    assert (cause.name, cause.origin, cause.modes_nm.size, cause.draws_nm.size) == ("repeat", "one photograph: not known", 0, 0)
