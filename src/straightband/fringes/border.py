@@ -41,7 +41,7 @@ class Border:
         return np.stack([step, step * x_px / size, step * y_px / size])
 
 
-def find_border(residual: NDArray, cosine: NDArray, *, weight: NDArray, x_px: NDArray, y_px: NDArray) -> Border | None:
+def find_border(residual: NDArray, cosine: NDArray, *, weight: NDArray, x_px: NDArray, y_px: NDArray, least: float) -> Border | None:
     """The border of the strongest jump, or None where no jump stands out.
 
     Parameters
@@ -50,26 +50,29 @@ def find_border(residual: NDArray, cosine: NDArray, *, weight: NDArray, x_px: ND
         (n,) what the fit left, cosine of its phase, 0 for pixels to be left out.
     x_px, y_px
         (n,) pixel coordinates from the middle of the grid.
+    least
+        Smallest jump, in units of the residual, that counts.
     """
     kept = weight > 0
     r, c, x, y = residual[kept], cosine[kept], x_px[kept], y_px[kept]
     spread = 1.4826 * float(np.median(np.abs(r)))
     # a clipped residual keeps specks from posing as borders
-    r = np.clip(r, -6.0 * spread, 6.0 * spread)
+    reach = max(6.0 * spread, 3.0 * least)
+    r = np.clip(r, -reach, reach)
     best = (LEAST_JUMP, 0.0, 0.0)
     for angle in np.pi * np.arange(ANGLES) / ANGLES:
         across = np.floor(x * np.cos(angle) + y * np.sin(angle)).astype(np.int64)
         first = int(across.min())
-        jump, offset = _strongest(across - first, r=r, c=c, spread=spread)
+        jump, offset = _strongest(across - first, r=r, c=c, spread=spread, least=least)
         if jump > best[0]:
             best = (jump, float(angle), offset + first)
     return Border(angle_rad=best[1], offset_px=best[2]) if best[0] > LEAST_JUMP else None
 
 
-def _strongest(place: NDArray, *, r: NDArray, c: NDArray, spread: float) -> tuple[float, float]:
+def _strongest(place: NDArray, *, r: NDArray, c: NDArray, spread: float, least: float) -> tuple[float, float]:
     """Largest jump, in standard errors, over all offsets of one direction, and its offset."""
     count = np.bincount(place).astype(float)
-    total = np.zeros(count.size)
+    total, largest = np.zeros(count.size), np.zeros(count.size)
     for signal, power in ((r, np.ones_like(r)), (r * c, c * c)):
         sums, powers = (np.concatenate([[0.0], np.cumsum(np.bincount(place, values))]) for values in (signal, power))
         middle = np.arange(REACH_PIXELS, count.size - REACH_PIXELS)
@@ -80,6 +83,8 @@ def _strongest(place: NDArray, *, r: NDArray, c: NDArray, spread: float) -> tupl
         enough = np.minimum(after[1], before[1]) > LEAST_PIXELS
         jump = after[0] / np.maximum(after[1], 1.0) - before[0] / np.maximum(before[1], 1.0)
         error = spread * np.sqrt(1.0 / np.maximum(after[1], 1.0) + 1.0 / np.maximum(before[1], 1.0))
+        largest[middle] = np.maximum(largest[middle], np.abs(jump))
         total[middle] += np.where(enough, (jump / np.maximum(error, 1e-30)) ** 2, 0.0)
+    total[largest < least] = 0.0
     best = int(np.argmax(total))
     return float(np.sqrt(total[best])), float(best)

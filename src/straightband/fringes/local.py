@@ -22,7 +22,7 @@ from straightband.face.shapes import Face
 from straightband.fringes.border import find_border
 from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
 from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
-from straightband.fringes.noise import correlation_area, distrusted, local_confidence, soft_weight, spread
+from straightband.fringes.noise import correlation_area, distrusted, glare, local_confidence, soft_weight, spread
 from straightband.fringes.whole import polynomials
 
 LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
@@ -31,6 +31,10 @@ PHASE_SPLINES, LIGHT_SPLINES = 22, 13  # along the shorter extent
 STEPS = 4
 MOST_STEPS = 7  # taken when something hangs together in what is left: the border of a frosted back, say
 FIRST_SHARED, MISFIT_SHARED = 4.0, 8.0  # pixels that share a reading: assumed at first; above which the model misses something
+SOFT_SIGMAS = (30.0, 8.0, 3.0)  # scale of the soft weight, round by round: first catch what is wide, then forget what is narrow
+LEAST_STEP = 0.03  # of the mean light: a smaller step at a border is not worth a model of its own
+HELD_ROUNDS = 2  # in which contrast stays near constant: what a phase can explain, the phase explains
+CONTRAST_SPREAD = 0.01  # expected departure of the contrast from constant, per polynomial
 STIFFEST = 1e10
 
 
@@ -169,12 +173,12 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
     bend_coarse = frame.light_grid.bending() + 1e-4 * np.eye(frame.light_grid.size)
     bend_fine = frame.phase_grid.bending() + 1e-4 * np.eye(frame.phase_grid.size)
     free = np.full(broad.shape[1], 1e-4 / light**2)
-    held = 1.0 / (0.08 * modulation) ** 2 * np.r_[1e-4, np.ones(broad.shape[1] - 1)]
+    held = np.r_[1e-4, np.ones(broad.shape[1] - 1)]
     return [
         Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0, adapts=False),
         Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.02 * light) ** 2, adapts=True),
-        Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0, adapts=False),
-        Block(channel=MODULATION, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.01 * modulation) ** 2, adapts=True),
+        Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0 / (CONTRAST_SPREAD * modulation) ** 2, adapts=True),
+        Block(channel=MODULATION, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.003 * modulation) ** 2, adapts=True),
         Block(channel=OVERTONE, columns=np.ones((x.size, 1)), penalty=np.array([1.0 / 0.1**2]), stiffness=1.0, adapts=False),
         Block(
             channel=PHASE,
@@ -271,17 +275,23 @@ def fit_local(
     while round_ < (MOST_STEPS if misfit else STEPS):
         fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
         residual, channels = _linearise(value, fields, share=share)
-        weight = _weights(residual, present, frame=frame, round_=round_)
+        weight = _weights(
+            residual, present & ~_glare(value, fields, present=present, frame=frame), by_phase=channels[PHASE], frame=frame, round_=round_
+        )
         noise = spread(residual, weight)
         if round_ > 1:
             shared = correlation_area(_spread_out(residual * np.sqrt(weight), frame), _spread_out(weight > 0, frame))
         variance = max(noise**2 * shared, 1e-14)
         normal, right = normal_equations(blocks, gather(frame.cells, channels=channels, residual=residual, weight=weight))
-        coefficients, covariance, blocks = _solve(normal / variance, right / variance, coefficients=coefficients, blocks=blocks)
+        coefficients, covariance, blocks = _solve(
+            normal / variance, right / variance, coefficients=coefficients, blocks=blocks, hold=round_ < HELD_ROUNDS
+        )
         round_ += 1
         if round_ == STEPS and shared > MISFIT_SHARED and not misfit:
             misfit = True
-            frame, blocks, coefficients = _with_border(frame, blocks, coefficients=coefficients, residual=residual, fields=fields, weight=weight)
+            frame, blocks, coefficients = _with_border(
+                frame, blocks, coefficients=coefficients, residual=residual, fields=fields, weight=weight
+            )
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
     residual, _ = _linearise(value, fields, share=share)
     return LocalFit(
@@ -302,7 +312,9 @@ def _with_border(
     """Frame, blocks and coefficients with a step in light and modulation along a border, where the residual shows one."""
     rows, columns = np.nonzero(frame.inside)
     x_px, y_px = columns - (frame.x.size - 1) / 2.0, rows - (frame.y.size - 1) / 2.0
-    border = find_border(residual, np.cos(fields.phase_rad), weight=weight, x_px=x_px, y_px=y_px)
+    border = find_border(
+        residual, np.cos(fields.phase_rad), weight=weight, x_px=x_px, y_px=y_px, least=LEAST_STEP * float(np.mean(fields.light))
+    )
     if border is None:
         return frame, blocks, coefficients
     step = border.step(x_px, y_px)
@@ -319,14 +331,19 @@ def _spread_out(values: NDArray, frame: Frame) -> NDArray:
     return grid
 
 
-def _weights(residual: NDArray, present: NDArray, *, frame: Frame, round_: int) -> NDArray:
+def _glare(value: NDArray, fields: Fields, *, present: NDArray, frame: Frame) -> NDArray:
+    light, modulation = _spread_out(fields.light, frame), _spread_out(fields.modulation, frame)
+    return glare(_spread_out(value, frame), light=light, modulation=modulation, present=_spread_out(present, frame))[frame.inside]
+
+
+def _weights(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame, round_: int) -> NDArray:
     """All pixels alike at first, then soft, then without the specks, at last with what the model misses held against its surroundings."""
     if round_ == 0:
         return present.astype(float)
-    weight = soft_weight(residual, present)
+    weight = soft_weight(residual, present, sigmas=SOFT_SIGMAS[min(round_, len(SOFT_SIGMAS)) - 1])
     if round_ < STEPS - 1:
         return weight
-    specks = distrusted(_spread_out(residual, frame), _spread_out(present, frame))
+    specks = distrusted(_spread_out(residual, frame), _spread_out(present, frame), by_phase=_spread_out(by_phase, frame))
     weight = np.where(specks[frame.inside], 0.0, weight)
     if round_ < MOST_STEPS - 1:
         return weight
@@ -342,7 +359,9 @@ def _linearise(value: NDArray, fields: Fields, *, share: float) -> tuple[NDArray
     return value - model, np.stack([1.0 + share * cos, cos, by_phase, fields.modulation * double])
 
 
-def _solve(normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: list[Block]) -> tuple[NDArray, NDArray, list[Block]]:
+def _solve(
+    normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: list[Block], hold: bool
+) -> tuple[NDArray, NDArray, list[Block]]:
     """One Gauss-Newton step under the prior, the posterior covariance and the stiffness that the evidence asks for."""
     posterior, pull = normal.copy(), right.copy()
     ends = np.cumsum([0] + [block.size for block in blocks])
@@ -357,7 +376,9 @@ def _solve(normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: li
     covariance = np.tril(inverse) + np.tril(inverse, -1).T
     updated = coefficients + change
     fresh = [
-        _by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]])
+        block
+        if hold and block.channel == MODULATION
+        else _by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]])
         for i, block in enumerate(blocks)
     ]
     return updated, covariance, fresh

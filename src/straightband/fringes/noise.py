@@ -10,7 +10,10 @@ from scipy import fft
 LARGEST_LAG = 12  # pixels; longer ranges are figure, not noise
 OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
 WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
-SOFT_SIGMAS = 3.0
+TURNED, EXPLAINED_BY_SHIFT = 0.5, 0.5  # squared mean over mean square of the slope; share of the residual that a shift must explain
+DARK_PER_BRIGHT = 10.0  # how many times more pixels must be too bright than too dark
+BEYOND_BANDS = 0.35  # of the modulation: room for light and contrast not yet settled
+GLARE_REACH = 15  # pixels across; the skirt of a glare lies between the bands
 LOCAL_WINDOW = 9  # pixels
 PLAIN_NOISE = 1.5  # local over global variance that noise alone reaches in such a window
 MISFIT_PIXELS = 20.0  # about the pixels of a window that a misfit ties together
@@ -42,10 +45,18 @@ def correlation_area(residual: NDArray, present: NDArray) -> float:
     return max(1.0, float(np.sum(correlation[near])))
 
 
-def distrusted(residual: NDArray, present: NDArray, *, sigmas: float = OUTLIER_SIGMAS) -> NDArray:
+def distrusted(residual: NDArray, present: NDArray, *, by_phase: NDArray, sigmas: float = OUTLIER_SIGMAS) -> NDArray:
     """True at dust, scratches and hairs: pixels off by several times the spread, with their neighbours, where they are narrow.
 
-    What is off over a wide patch is no speck but something the fit has not caught yet, a local hill for one: it stays.
+    What is off over a wide patch is no speck but something the fit has not caught yet, a local hill for one: it stays. So does a patch
+    whose residual turns its sign with the bands, as that of a small hill does and that of dust does not.
+
+    Parameters
+    ----------
+    residual, present
+        [v, u].
+    by_phase
+        [v, u] change of the picture with the phase.
     """
     sigma = spread(residual, present.astype(float))
     off = np.abs(residual) / max(sigma, 1e-30)
@@ -56,16 +67,46 @@ def distrusted(residual: NDArray, present: NDArray, *, sigmas: float = OUTLIER_S
     wide = cv2.morphologyEx(thing, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (WIDEST_SPECK, WIDEST_SPECK)))
     wide = cv2.dilate(wide, np.ones((5, 5), np.uint8))
     narrow = ((thing > 0) & (wide == 0)).astype(np.uint8)
-    return cv2.dilate(narrow, np.ones((3, 3), np.uint8)) > 0
+    return cv2.dilate(narrow, np.ones((3, 3), np.uint8)).astype(bool) & ~_moved_bands(narrow, residual=residual, by_phase=by_phase)
 
 
-def soft_weight(residual: NDArray, present: NDArray) -> NDArray:
-    """Cauchy's weight 1 / (1 + (r / c)^2): a wide fault not yet fitted keeps pulling, a speck of a few pixels hardly does.
+def _moved_bands(blobs: NDArray, *, residual: NDArray, by_phase: NDArray) -> NDArray:
+    """True on the neighbourhoods of blobs that a shift of the bands explains, over enough of a band to tell."""
+    _, label = cv2.connectedComponents(cv2.dilate(blobs, np.ones((7, 7), np.uint8)))
+    flat, r, s = label.ravel(), residual.ravel(), by_phase.ravel()
+    count = np.maximum(np.bincount(flat), 1)
+    s_mean, s_square = np.bincount(flat, s) / count, np.bincount(flat, s * s) / count
+    cross, square = np.bincount(flat, r * s) / count, np.bincount(flat, r * r) / count
+    told_apart = s_mean**2 < TURNED * s_square
+    explained = cross**2 > EXPLAINED_BY_SHIFT * s_square * square
+    moved = told_apart & explained
+    moved[0] = False
+    return moved[label]
+
+
+def glare(value: NDArray, *, light: NDArray, modulation: NDArray, present: NDArray) -> NDArray:
+    """True where light is added to the bands: brighter than the brightest band, with no place nearby darker than the darkest.
+
+    A hill only moves bands and stays between them; a contrast that is not settled yet is exceeded on both sides.
+    """
+    room = (1.0 + BEYOND_BANDS) * np.abs(modulation)
+    reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (GLARE_REACH, GLARE_REACH))
+    above, below = (cv2.blur((present & (sign * (value - light) > room)).astype(np.float32), (3, 3)) > 0.5 for sign in (1.0, -1.0))
+    patches = cv2.dilate((above | below).astype(np.uint8), reach)
+    _, label = cv2.connectedComponents(patches)
+    bright, dark = (np.bincount(label.ravel(), each.ravel(), minlength=1) for each in (above, below))
+    added = bright > DARK_PER_BRIGHT * dark
+    added[0] = False
+    return added[label]
+
+
+def soft_weight(residual: NDArray, present: NDArray, *, sigmas: float) -> NDArray:
+    """Cauchy's weight 1 / (1 + (r / c)^2), c being `sigmas` spreads: a wide fault not yet fitted keeps pulling, a speck hardly does.
 
     P. J. Huber, E. M. Ronchetti, Robust Statistics, 2nd ed. (2009), section 4.8 (from memory).
     """
     sigma = max(spread(residual, present.astype(float)), 1e-30)
-    return present / (1.0 + (residual / (SOFT_SIGMAS * sigma)) ** 2)
+    return present / (1.0 + (residual / (sigmas * sigma)) ** 2)
 
 
 def local_confidence(residual: NDArray, present: NDArray) -> NDArray:

@@ -165,8 +165,8 @@ def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[
         if not np.all(np.isfinite(model.residual)):
             return None
         coefficients += model.coefficients_rad
-        share = explained(samples, model)
         samples = _distrust(samples, model)
+        share = explained(samples, model)
     return replace(
         fit,
         coefficients_rad=coefficients,
