@@ -181,6 +181,19 @@ def test_what_is_no_toml_is_refused(data, reason):
     )
 
 
+@pytest.mark.parametrize("digits", [30, 400, 5000])
+def test_a_number_of_many_digits_is_refused_like_any_other(digits):
+    """Numbers longer than a computer's decimals are refused in words, with a sentence that names the file."""
+    sentence = refusal(f"{LEAST}strehl = 1{'0' * digits}")
+    assert "the piece file 'p.toml'" in sentence
+    assert "needed" in sentence
+
+
+def test_a_byte_order_mark_is_no_fault():
+    """Some editors put an invisible mark before the first letter; it is passed over."""
+    assert piece_from_toml(b"\xef\xbb\xbf" + LEAST.encode(), name="p.toml").name == "D"
+
+
 def test_a_file_far_too_large_is_refused_unread():
     """A photograph named by mistake is refused by its size."""
     assert refusal(b"x" * (LARGEST_BYTES + 1)) == (

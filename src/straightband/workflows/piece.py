@@ -18,6 +18,7 @@ from straightband.workflows.setup import setup_from_text
 
 LARGEST_BYTES = 100_000  # a real one has a thousand
 LONGEST_TEXT = 300
+LARGEST_NUMBER = 1e6  # beyond any hour, count or ratio; whole numbers may be too long for a decimal
 MOST_PHOTOGRAPHS = 20
 _SIZES = ("minor", "major", "diameter", "width", "length")
 _READING = ("light", "outline", "thicker", "mark", "mirrored", "camera", "lens_distortion", "margin")
@@ -91,10 +92,10 @@ def _parsed(data: bytes, *, shown: str) -> dict[str, Any]:
             found=f"{shown} has {len(data)} bytes", needed=f"at most {LARGEST_BYTES} are needed", remedy="check that it is the right file"
         )
     try:
-        return tomllib.loads(data.decode("utf-8"))
+        return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
         reason = "it is not plain text in UTF-8"
-    except tomllib.TOMLDecodeError as fault:
+    except ValueError as fault:  # TOML's own, and whole numbers of thousands of digits
         reason = str(fault)
     except RecursionError:
         reason = "it nests too deep"
@@ -176,7 +177,7 @@ def _texts(table: dict[str, Any], *, keys: tuple[str, ...], where: str, leave: t
 
 def _text(value: Any, *, key: str, where: str) -> str:
     if key in _NUMBERS and isinstance(value, int | float) and not isinstance(value, bool):
-        return f"{value:g}"
+        return f"{value:g}" if abs(value) < LARGEST_NUMBER else str(value)[:LONGEST_TEXT]
     if not isinstance(value, str):
         raise _InPiece(
             found=f"'{key}' in {where} is {_kind(value)}", needed="text in quotes is needed", remedy=f'write it like {key} = "..."'
