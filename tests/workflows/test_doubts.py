@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from straightband.fringes.budget import Cause
 from straightband.heightmap.figures import without_tilt
 from straightband.synthetic.render import render
 from straightband.uncertainty import COVERAGE_95
@@ -43,3 +44,12 @@ def test_draws_are_turned_with_the_map(scene, photograph, reading):
         (draws_of(reading) - reading.height_map.heights_nm)[:, :, ::-1],
         atol=1e-9,  # nm, rounding
     )
+
+
+def test_few_random_departures_are_drawn_again(reading):
+    """A cause that comes as a handful of departures, like the scatter of a few photographs, is drawn from without running out."""
+    none = np.zeros((0, reading.phase.points.u_mm.size))
+    handful = Cause(name="repeat", origin="", modes_nm=none, draws_nm=np.stack([none.sum(axis=0) + 5.0, none.sum(axis=0) - 5.0]))
+    drawn = draws_of(replace(reading, causes=(handful,))) - reading.height_map.heights_nm
+    assert np.unique(drawn[np.isfinite(drawn)].round(9)).tolist() == [-5.0, 5.0]
+    assert not np.array_equal(drawn[0], drawn[1], equal_nan=True) or not np.array_equal(drawn[0], drawn[2], equal_nan=True)

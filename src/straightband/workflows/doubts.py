@@ -23,9 +23,14 @@ def draws_of(reading: Reading) -> NDArray:
     for cause in reading.causes:
         departures += rng.standard_normal((DRAWS, len(cause.modes_nm))) @ cause.modes_nm / COVERAGE_95
         if len(cause.draws_nm):
-            departures += cause.draws_nm[:DRAWS]
+            departures += _as_many(cause.draws_nm, rng=rng)
     label = reading.phase.label
     grids = np.where(label >= 0, departures[:, label], np.nan)
     # The departures stand in the photograph's own frame; the map is as seen looking at the face.
     hand = slice(None, None, -1 if reading.height_map.meta["mirrored"] % 2 else 1)
     return reading.height_map.heights_nm + grids[:, :, hand]
+
+
+def _as_many(draws_nm: NDArray, *, rng: np.random.Generator) -> NDArray:
+    """DRAWS of some random departures; picked at random, again and again, where there are fewer."""
+    return draws_nm[:DRAWS] if len(draws_nm) >= DRAWS else draws_nm[rng.integers(0, len(draws_nm), DRAWS)]
