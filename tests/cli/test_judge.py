@@ -85,6 +85,17 @@ def test_doubts_of_map_and_verdict_are_told_as_sentences(capsys, saved):
     ]
 
 
+def test_a_map_without_uncertainty_decides_nothing(capsys, saved):
+    """Another program's map that does not say how uncertain it is, flat as it may be, is no ground for a decision, and no number is made up."""
+    path = saved("map.x3p", uncertainty_nm=float("nan"))
+    facts = json.loads(answered(capsys, path, *TELESCOPE, "--iso", "3/0.5(0.2)", "--json"))
+    assert facts["decision"] == "cannot tell yet"
+    assert facts["margin_uncertainty"] is None
+    text = answered(capsys, path, *TELESCOPE, "--iso", "3/0.5(0.2)")
+    assert "nan" not in text
+    assert "doubt from the height map: not known" in text
+
+
 @pytest.mark.parametrize("ending", ["npz", "x3p", "csv"])
 def test_maps_of_every_format_are_judged_alike(capsys, saved, ending):
     """The same map gives the same Strehl from each of its formats."""

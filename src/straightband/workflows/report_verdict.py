@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from typing import Any
 
@@ -79,7 +80,7 @@ def verdict_lines(verdict: Verdict, height_map: HeightMap) -> tuple[str, ...]:
         "Strehl ratio by distance from the middle of the field (95 %):",
         *(f"  {place:>10}  {strehl}" for place, strehl in strehl_rows(verdict.strehl)),
         f"Wavefront of the star on the axis, refocused: {wave} RMS",
-        *(f"  doubt from the {term.name}: {term.nm:.2g} nm ({term.origin})" for term in verdict.budget.terms),
+        *(f"  doubt from the {term.name}: {_size(term.nm)} ({term.origin})" for term in verdict.budget.terms),
         f"Form: {verdict.iso10110}",
         *(_check_line(check) for check in verdict.form_checks),
         *(f"Note: {explain(flag)}" for flag in all_flags(verdict, height_map)),
@@ -90,6 +91,10 @@ def least_sentence(verdict: Verdict) -> str:
     """What was asked, what the worst star gets, and how the guard band decides."""
     least = min(verdict.strehl, key=lambda at: at.strehl)
     return verdict_sentence(least, strehl_wanted=verdict.strehl_wanted, wavelength_nm=verdict.wavelength_nm, decision=verdict.decision)
+
+
+def _size(nm: float) -> str:
+    return f"{nm:.2g} nm" if math.isfinite(nm) else "not known"
 
 
 def _check_line(check: FormCheck) -> str:
