@@ -149,6 +149,8 @@ def _decode_coded(data: bytes, name: str) -> _Decoded:
     """JPEG, PNG and TIFF."""
     # Warnings of the readers' own loggers would reach the terminal as noise.
     logging.getLogger("PIL").setLevel(logging.CRITICAL)
+    # Asked for by name, a reader that no earlier file has loaded is otherwise not found.
+    Image.init()
     with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
         _check_size(name, width=picture.width, height=picture.height)
         if picture.format in ("PNG", "TIFF") and getattr(picture, "n_frames", 1) > 1:
