@@ -11,6 +11,8 @@ from straightband import __version__
 
 # name, what it answers; the module of the same name in this room has `add_arguments` and `run`
 COMMANDS = {
+    "order": "size, place, tolerance and price of a diagonal from a telescope's dimensions",
+    "gauge": "sag of a face from spherometer readings, and which plate goes on top next",
     "read": "read the bands of a photograph: height map, figures, uncertainty",
     "step": "read two faces in one photograph: the step between them in bands",
     "judge": "say whether a mirror of that map is good enough for a telescope",
