@@ -73,6 +73,14 @@ def test_what_is_not_known_stands_on_the_paper(unknown):
     assert "Repeat not known" in text
 
 
+def test_further_doubts_are_listed_once(unknown):
+    """A doubt that no other line spells out is listed, and one that a line does spell out is not said twice."""
+    doubts = re.search(r"Doubts (.*?) Photographs it rests on", words(unknown.pdf))[1].lower()
+    assert "small photograph" in doubts
+    assert "which end goes toward the primary" in doubts
+    assert "say where the gap is thicker" not in words(unknown.pdf)
+
+
 def test_what_is_known_stands_on_the_paper_too(known):
     """The thicker side, the mark, the flat's map with its hash, the tolerance, the signature and the date appear as told."""
     text = words(known.pdf)

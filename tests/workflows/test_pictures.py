@@ -36,15 +36,25 @@ def test_every_dark_band_of_the_face_is_drawn(scene, reading):
     assert len(dark_lines(reading)) == np.floor(orders.max()) - np.floor(orders.min())
 
 
-def test_the_overlay_shows_the_whole_outline_and_room_around_it(photograph, reading):
-    """The picture holds the outline with a third of the half axis around it, and the legend below."""
-    picture = opened(overlay_picture(reading, photograph))
-    rows, cols, _ = picture.shape
-    outline = reading.outline
-    # 1000 x 750 px, the face 800 px long: shown at its own scale, full width, cut off nowhere.
-    assert cols == 1000
-    assert rows == 750 + pictures.bands_overlay_png.__globals__["_LEGEND_PX"]
-    assert outline.cx + outline.semi_major < cols
+@pytest.mark.parametrize("side_px", [1000, 400])
+def test_the_outline_is_drawn_where_it_was_found(photograph, reading, monkeypatch, side_px):
+    """Shown at its own scale or shrunk, the drawn line runs along the outline: its box is that of the ellipse, shrunk alike."""
+    monkeypatch.setattr(pictures, "SIDE_PX", side_px)
+    picture = opened(overlay_picture(reading, photograph)).astype(int)
+    scale = side_px / 1000.0  # the face fills the frame but for 100 px, so the whole of it is shown
+    drawn = np.abs(picture - [0xA3, 0x35, 0x0F]).max(axis=2) < 40  # the accent colour
+    rows, cols = np.nonzero(drawn[: round(750 * scale)])
+    found = [cols.min(), cols.max(), rows.min(), rows.max()]
+    outline = reading.outline  # lies along the rows
+    edges = [
+        outline.cx - outline.semi_major,
+        outline.cx + outline.semi_major,
+        outline.cy - outline.semi_minor,
+        outline.cy + outline.semi_minor,
+    ]
+    middle = [(edges[0] + edges[1]) / 2.0, (edges[2] + edges[3]) / 2.0]
+    assert (np.array(found[::2]) + found[1::2]) / 2.0 == pytest.approx((np.array(middle) + 0.5) * scale - 0.5, abs=1.0)  # px; whole pixels
+    assert found == pytest.approx((np.array(edges) + 0.5) * scale - 0.5, abs=4.0)  # px, the width of the line
 
 
 def test_the_overlay_is_the_same_each_time(photograph, reading):
