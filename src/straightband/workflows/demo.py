@@ -104,11 +104,11 @@ def run_demo() -> Demo:
 
 
 def ordered_minor_mm() -> tuple[float, Cut]:
-    """The minor axis the shop makes for this telescope: whole millimetres, so that the clear aperture covers the cone of light; and the cut."""
+    """The minor axis the shop makes for this telescope: half millimetres, so that the clear aperture covers the cone of light; and the cut."""
     piece = piece_from_toml(_piece_file(minor_mm=50.0, photograph="none.jpg", mark=12.0, thicker=12.0), name="order")
     telescope = piece.requirement.telescope
     cut = cut_of_cone(telescope, full_field_mm=telescope.full_field_mm or 0.0)
-    return float(math.ceil(cut.minor_axis_mm / (1.0 - piece.setup.clear_margin))), cut
+    return math.ceil(2.0 * cut.minor_axis_mm / (1.0 - piece.setup.clear_margin)) / 2.0, cut
 
 
 def _piece_file(*, minor_mm: float, photograph: str, mark: float, thicker: float) -> bytes:
