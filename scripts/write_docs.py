@@ -24,8 +24,8 @@ from straightband.workflows.flags import SENTENCES
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
-WIDTH_PX = 620
-COLOURS = 64
+WIDTH_PX = 520
+COLOURS = 200
 # Picture in docs/pictures -> file of the demonstration.
 PICTURES = {
     "before-bands.png": "before-bands.png",
@@ -88,7 +88,7 @@ def small_png(data: bytes) -> bytes:
     picture = Image.open(io.BytesIO(data)).convert("RGB")
     picture = picture.resize((WIDTH_PX, round(picture.height * WIDTH_PX / picture.width)), Image.Resampling.LANCZOS)
     out = io.BytesIO()
-    picture.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
+    picture.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.FLOYDSTEINBERG).save(out, "PNG", optimize=True)
     return out.getvalue()
 
 
