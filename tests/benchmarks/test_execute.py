@@ -1,0 +1,104 @@
+"""The benchmarks still execute: each on as little as it takes. What they measure is read by people, never asserted here."""
+
+import json
+import math
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from benchmarks import accuracy, coverage, general_way, photographs, run, scatter, speed, tables
+from straightband.synthetic.campaign import Difficulty, Pattern
+
+
+@pytest.fixture(scope="module")
+def shot():
+    return photographs.photograph(4, difficulty=Difficulty.PLAIN, pattern=Pattern.STRAIGHT, megapixels=0.6)
+
+
+def test_accuracy_tells_what_came_of_a_photograph(shot):
+    """A row of the accuracy table holds the error of the map, in nm, and no refusal for a plain photograph."""
+    row = accuracy.tried(shot, with_true_outline=True)
+    assert row["refused"] == ""
+    assert row["rms_error_nm"] < accuracy.LARGEST_RMS_NM
+    assert row["outline_px"] == pytest.approx(0.0, abs=1e-6)  # the outline given is the true one, to rounding
+
+
+def test_a_wrong_outline_is_measured_in_pixels(shot):
+    """An outline shifted by three pixels along the minor axis is said to be three pixels off."""
+    true = photographs.true_outline(shot.rendered.truth)
+    turn = math.radians(true.angle_deg + 90.0)
+    shifted = replace(true, cx=true.cx + 3.0 * math.cos(turn), cy=true.cy + 3.0 * math.sin(turn))
+    assert accuracy.outline_miss_px(shifted, true) == pytest.approx(3.0, rel=0.01)  # second order of 3 px over 150 px
+
+
+def test_the_general_way_reads_straight_bands(shot):
+    """Carrier isolation and unwrapping get within a tenth of a wave on straight bands, so that the comparison is with something that works."""
+    found = general_way.compared(shot)
+    assert found["fourier rms, nm"] < 60.0  # a tenth of 589 nm; typically 2
+    assert found["qpretrieve rms, nm"] < 60.0
+
+
+def test_the_bound_is_that_of_rife_and_boorstyn():
+    """With many bands Fisher's information of the whole model gives sqrt(2/N) sigma/B again (Rife & Boorstyn 1974)."""
+    bound = scatter.bound_of(scatter.carrier_scene())
+    assert bound.full_nm == pytest.approx(bound.simple_nm, rel=0.03)  # 14 bands leave the light almost separate from the phase
+
+
+def test_scatter_gives_coefficients_of_a_noisy_rendering():
+    """A noisy rendering of the golden face read from 16-bit TIFF gives its coefficients to the noise."""
+    rendered = scatter.render(scatter.golden_scene(width_px=640, height_px=480), rng=np.random.default_rng(0))
+    found = scatter.coefficients_of_reading(rendered)
+    truth = photographs.true_map_like(rendered.scene, points=257)
+    assert found == pytest.approx(
+        scatter.coefficients_of_map(truth), abs=0.3
+    )  # 30 times the least scatter of 0.01 nm: systematic parts stay below
+
+
+def test_coverage_records_what_was_stated_and_what_was_true(tmp_path):
+    """A seed of the coverage run is kept with figures read, true and stated, and counted from the file again."""
+    row = coverage.record(3, name="wavelength")
+    assert set(row["read"]) == set(row["true"]) == set(coverage.FIGURES)
+    (tmp_path / "coverage-wavelength.jsonl").write_text(json.dumps(row) + "\n", encoding="utf-8")
+    rows = coverage.counted("wavelength", records=coverage._records(tmp_path), count=10)
+    assert {line["photographs"] for line in rows} == {1}
+
+
+@pytest.mark.parametrize("name", list(coverage.TERMS))
+def test_every_term_of_coverage_draws_photographs(name):
+    """Each term draws at least one scene whose plates do not pass through each other."""
+    scene = coverage.base_scene(5)
+    shots = coverage.TERMS[name].draw(scene, np.random.default_rng(1))
+    assert all(coverage.smallest_gap_nm(each.scene) > -20.0 for each in shots)  # a drawn reference may reach 15 nm into the least gap
+
+
+def test_speed_watches_every_stage(shot):
+    """The stages whose times are told are met on the way of a reading, so that renaming one shows here."""
+    setup = photographs.setup_of(shot, outline=photographs.true_outline(shot.rendered.truth))
+    data = shot.rendered.encode()
+    stages, _ = speed._staged(lambda: speed_read(data, setup), repeats=1)
+    assert set(stages) == {label for _, name, label in speed.STAGES if name != "find_outline"}
+
+
+def speed_read(data, setup):
+    from straightband.workflows import read
+
+    return read.read_photo(data, name="s.jpg", setup=setup)
+
+
+def test_an_unknown_benchmark_is_refused(capsys):
+    """A name that no benchmark has is answered with those there are."""
+    with pytest.raises(SystemExit):
+        run.main(["quickness"])
+    assert "there are accuracy, speed, scatter, general_way, coverage" in capsys.readouterr().err
+
+
+def test_tables_keep_every_row(tmp_path):
+    """A table written is there as CSV and as markdown, bars in a text not breaking it."""
+    text = tables.write_table([{"a": 1.23456, "b": "x|y"}, {"a": 2.0, "b": True}], stem=tmp_path / "t")
+    assert text.splitlines()[2:] == ["| 1.23 | x/y |", "| 2 | yes |"]
+    assert (tmp_path / "t.csv").read_text(encoding="utf-8").count("\n") == 3
