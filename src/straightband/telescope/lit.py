@@ -81,4 +81,4 @@ def lit_shares(telescope: Telescope, *, minor_axis_mm: float, offset_mm: float, 
     root = np.sqrt(np.maximum(half**2 - square * rest, 0.0))
     pupil_mm = telescope.aperture_mm / 2.0
     inner, outer = (np.clip((-half + side * root) / square, 0.0, pupil_mm) for side in (-1.0, 1.0))
-    return np.mean(outer**2 - inner**2, axis=1) / pupil_mm**2
+    return np.minimum(np.mean(outer**2 - inner**2, axis=1) / pupil_mm**2, 1.0)  # which rounding may pass
