@@ -53,7 +53,7 @@ def test_a_drawn_border_is_found_where_it_was_drawn(pixels, angle_deg, offset, w
     across = x * math.cos(angle) + y * math.sin(angle) - offset
     jump = np.where(across > 0.0, 1.0, -1.0) * np.exp(-np.abs(across) / 30.0)
     residual = noise(x.size) + 0.6 * jump * (1.0 if what == "light" else 1.6 * cosine)
-    border = find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y)
+    border = find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y, least=0.1)
     assert border is not None
     wanted_angle, wanted_offset = turned_half(angle, offset)
     away = (border.angle_rad - wanted_angle + math.pi / 2.0) % math.pi - math.pi / 2.0
@@ -66,7 +66,7 @@ def test_plain_noise_has_no_border(pixels):
     """Three draws of noise alone show no border: twelve standard errors over all lines tried is never reached by chance."""
     x, y, cosine = pixels
     for seed in range(3):
-        assert find_border(noise(x.size, seed), cosine, weight=np.ones(x.size), x_px=x, y_px=y) is None
+        assert find_border(noise(x.size, seed), cosine, weight=np.ones(x.size), x_px=x, y_px=y, least=0.1) is None
 
 
 def test_dust_does_not_pose_as_a_border(pixels):
@@ -75,7 +75,7 @@ def test_dust_does_not_pose_as_a_border(pixels):
     residual = noise(x.size)
     for left, up in np.random.default_rng(8).uniform(-70.0, 70.0, (60, 2)):
         residual[(np.abs(x - left) < 1.0) & (np.abs(y - up) < 1.0)] = 100.0
-    assert find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y) is None
+    assert find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y, least=0.1) is None
 
 
 def test_pixels_without_weight_make_no_border(pixels):
@@ -83,11 +83,20 @@ def test_pixels_without_weight_make_no_border(pixels):
     x, y, cosine = pixels
     right = beyond(x, y, angle=0.0, offset=20.0)
     residual = noise(x.size) + 5.0 * right
-    assert find_border(residual, cosine, weight=np.where(right, 0.0, 1.0), x_px=x, y_px=y) is None
+    assert find_border(residual, cosine, weight=np.where(right, 0.0, 1.0), x_px=x, y_px=y, least=0.1) is None
 
 
 def test_a_corner_of_the_face_holds_no_border(pixels):
     """A jump that cuts off fewer than some hundred pixels could be anything."""
     x, y, cosine = pixels
     residual = noise(x.size) + 3.0 * beyond(x, y, angle=0.0, offset=97.0)
-    assert find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y) is None
+    assert find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y, least=0.1) is None
+
+
+def test_a_step_too_small_to_matter_is_left_alone(pixels):
+    """A jump of a fifth of the noise stands out of so many pixels, but below the size asked for it is not worth a model."""
+    x, y, cosine = pixels
+    jump = 0.6 * np.sign(x - 20.0) * np.exp(-np.abs(x - 20.0) / 30.0)
+    found = [find_border(noise(x.size) + jump, cosine, weight=np.ones(x.size), x_px=x, y_px=y, least=least) for least in (0.5, 3.0)]
+    assert found[0] is not None
+    assert found[1] is None

@@ -10,6 +10,7 @@ from straightband.fringes.noise import (
     PLAIN_NOISE,
     correlation_area,
     distrusted,
+    glare,
     local_confidence,
     soft_weight,
     spread,
@@ -24,6 +25,12 @@ def noise(seed=0, *, sigma=1.0):
 
 def everywhere():
     return np.ones((SIDE, SIDE), dtype=bool)
+
+
+def bands(*, across=8.0):
+    """Phase of so many bands over the picture, and the change of the picture with it for a modulation of 1."""
+    phase = 2.0 * np.pi * across * np.indices((SIDE, SIDE))[1] / SIDE
+    return phase, -np.sin(phase)
 
 
 def bump(*, radius, height):
@@ -88,7 +95,7 @@ def test_a_speck_is_distrusted_with_its_neighbours(radius):
     """Dust of one to nine pixels across, far off the noise, is set aside whole; hardly anything else is."""
     y, x = np.indices((SIDE, SIDE)) - SIDE // 2
     speck = x * x + y * y <= radius * radius
-    found = distrusted(noise() - 20.0 * speck, everywhere())
+    found = distrusted(noise() - 20.0 * speck, everywhere(), by_phase=bands()[1])
     assert found[speck].all()
     grown = ndimage.binary_dilation(speck, np.ones((7, 7)))
     assert found[~grown].mean() < 1e-3  # 65536 normal pixels leave at most a few beyond 4.5 sigma that touch
@@ -98,14 +105,25 @@ def test_a_scratch_is_distrusted():
     """A line two pixels wide across the face is narrow however long it is."""
     line = np.zeros((SIDE, SIDE), dtype=bool)
     line[120:122, 30:220] = True
-    assert distrusted(noise() + 15.0 * line, everywhere())[line].all()
+    assert distrusted(noise() + 15.0 * line, everywhere(), by_phase=bands()[1])[line].all()
 
 
 def test_a_hill_not_fitted_yet_is_spared():
     """A wide bump of many sigma is no dust: nine tenths of what stands out stay in the fit."""
     hill = bump(radius=20.0, height=12.0)
-    found = distrusted(noise() + hill, everywhere())
+    found = distrusted(noise() + hill, everywhere(), by_phase=bands()[1])
     assert found[hill > 6.0].mean() < 0.1  # its ragged rim where noise breaks it into specks
+
+
+def test_what_moves_the_bands_is_no_dust_however_narrow():
+    """A small hill leaves a residual that turns its sign with the bands under it: it stays, where dust as strong would go."""
+    y, x = np.indices((SIDE, SIDE)) - SIDE // 2
+    _, by_phase = bands(across=20.0)
+    hill = distrusted(noise() + bump(radius=7.0, height=25.0) * by_phase, everywhere(), by_phase=by_phase)
+    dust = distrusted(noise() - bump(radius=3.5, height=25.0), everywhere(), by_phase=by_phase)
+    middle = x * x + y * y <= 9
+    assert not hill[middle].any()
+    assert dust[middle].all()
 
 
 def test_missing_pixels_are_not_things_on_the_glass():
@@ -113,7 +131,7 @@ def test_missing_pixels_are_not_things_on_the_glass():
     present = everywhere()
     present[100:140, 100:140] = False
     spoilt = np.where(present, noise(), 1e6)
-    assert distrusted(spoilt, present).mean() < 1e-3  # as above
+    assert distrusted(spoilt, present, by_phase=bands()[1]).mean() < 1e-3  # as above
 
 
 def test_the_soft_weight_is_cauchys():
@@ -149,3 +167,44 @@ def test_no_residual_leaves_confidence_alone():
     present = everywhere()
     present[3, 4] = False
     assert np.array_equal(local_confidence(np.zeros((SIDE, SIDE)), present), present.astype(float))
+
+
+def glared(*, added):
+    """Bands of light 1 and modulation 0.5, a little noisy, with light added in a disc of 12 pixels, and that disc."""
+    phase, _ = bands()
+    y, x = np.indices((SIDE, SIDE)) - SIDE // 2
+    disc = x * x + y * y <= 144
+    return 1.0 + 0.5 * np.cos(phase) + noise(sigma=0.02) + added * disc, disc
+
+
+def test_light_added_to_the_bands_is_glare():
+    """Where lamp light is thrown back on top the picture is brighter than the brightest band, and that place is given up whole."""
+    value, disc = glared(added=1.2)
+    one = np.ones_like(value)
+    found = glare(value, light=one, modulation=0.5 * one, present=everywhere())
+    assert found[disc].all()
+    y, x = np.indices((SIDE, SIDE)) - SIDE // 2
+    assert not found[np.hypot(x, y) > 60.0].any()
+
+
+def test_bands_themselves_are_no_glare():
+    """Bands that only move, as over a hill of a band's height, stay between their darkest and their brightest."""
+    phase, _ = bands()
+    value = 1.0 + 0.5 * np.cos(phase + bump(radius=30.0, height=6.0)) + noise(sigma=0.02)
+    one = np.ones_like(value)
+    assert not glare(value, light=one, modulation=0.5 * one, present=everywhere()).any()
+
+
+def test_a_contrast_that_is_not_settled_is_no_glare():
+    """Where bands are deeper than the model has it so far they exceed it on both sides: nothing is given up."""
+    phase, _ = bands()
+    value = 1.0 + (0.5 + bump(radius=40.0, height=0.4)) * np.cos(phase)
+    one = np.ones_like(value)
+    assert not glare(value, light=one, modulation=0.5 * one, present=everywhere()).any()
+
+
+def test_no_glare_is_seen_where_nothing_is_present():
+    """Clipped pixels are left out already: their values say nothing."""
+    value, disc = glared(added=1.2)
+    one = np.ones_like(value)
+    assert not glare(value, light=one, modulation=0.5 * one, present=~disc).any()

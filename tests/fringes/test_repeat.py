@@ -65,5 +65,6 @@ def test_readings_that_agree_leave_no_repeat(points):
     """No scatter, no uncertainty from it, and the origin says how many photographs there were."""
     cells = np.ones((4, 1)) * np.cos(points.u_mm / 9.0)
     cause = repeat(points, cells)
-    assert np.abs(cause.draws_nm).max() < 1e-12  # rounding
+    assert np.abs(cause.modes_nm).max() < 1e-12  # rounding
+    assert cause.draws_nm.shape == (0, points.u_mm.size)
     assert (cause.name, cause.origin) == ("repeat", "scatter of 4 photographs")
