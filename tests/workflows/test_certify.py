@@ -3,6 +3,7 @@
 import hashlib
 import io
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
 from straightband.report import certificate as paper
 from straightband.synthetic.truth import truth_map
+from straightband.workflows import certify as workflow
 from straightband.workflows.certify import certificate_facts, certify
 from straightband.workflows.maps import map_file
 from straightband.workflows.piece import piece_from_toml
@@ -126,3 +128,32 @@ def test_the_paper_and_the_facts_decide_alike(known, unknown):
 def test_cautions_are_on_the_paper(unknown):
     """The paper says what it does not speak of."""
     assert all(caution in words(unknown.pdf) for caution in paper.CAUTIONS)
+
+
+@pytest.mark.parametrize(
+    ("thicker", "told"),
+    [
+        ('"out"', "Known: the gap is thicker at the rim."),
+        ('"in"', "Known: the gap is thicker in the middle."),
+        ("2.5", "Known: the gap is thicker toward 2.5 o'clock in the upright photograph."),
+        (
+            '"3,9"',
+            (
+                "Known: the gap is thicker toward 3 o'clock in the upright photograph and toward 9 o'clock in the upright photograph, "
+                "in the order of the photographs."
+            ),
+        ),
+    ],
+)
+def test_the_thicker_side_is_told_as_it_was_given(reading, thicker, told):
+    """A clock hour, the rim, the middle, or one side for each photograph: the paper says which."""
+    piece = piece_from_toml((PIECE + f"thicker = {thicker}\n" + TELESCOPE).encode(), name="piece.toml")
+    assert workflow._sign_words(piece, reading) == told
+
+
+def test_a_thicker_side_that_does_not_fit_leaves_the_sign_unknown(reading):
+    """Where what was given contradicts the bands, the paper says so instead of choosing."""
+    piece = piece_from_toml((PIECE + "thicker = 5\n" + TELESCOPE).encode(), name="piece.toml")
+    assert workflow._sign_words(piece, replace(reading, sign="unknown")) == (
+        "Not known: the thicker side that was given does not fit the bands. The Strehl ratio is the same for both."
+    )

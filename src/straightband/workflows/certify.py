@@ -194,12 +194,18 @@ def _reference_words(reference: provenance.Source | None) -> str:
 
 def _sign_words(piece: Piece, reading: Reading) -> str:
     thicker = piece.setup.thicker
-    if reading.sign == "known" and isinstance(thicker, str):
-        return f"Known: the gap is thicker {'at the rim' if thicker == 'out' else 'in the middle'}."
-    if reading.sign == "known":
-        return f"Known: the gap is thicker toward {thicker:g} o'clock in the upright photograph."
-    why = "the thicker side that was given does not fit the bands" if thicker is not None else "where the gap is thicker was not given"
-    return f"Not known: {why}. The Strehl ratio is the same for both."
+    if reading.sign != "known" or thicker is None:
+        why = "where the gap is thicker was not given" if thicker is None else "the thicker side that was given does not fit the bands"
+        return f"Not known: {why}. The Strehl ratio is the same for both."
+    sides = thicker if isinstance(thicker, tuple) else (thicker,)
+    where = " and ".join(_side(side) for side in sides)
+    return f"Known: the gap is thicker {where}{', in the order of the photographs' if len(sides) > 1 else ''}."
+
+
+def _side(side: float | str) -> str:
+    if isinstance(side, str):
+        return "at the rim" if side == "out" else "in the middle"
+    return f"toward {side:g} o'clock in the upright photograph"
 
 
 def _way_words(piece: Piece) -> str:
