@@ -15,7 +15,7 @@ ANGLES = 60
 REACH_PIXELS = 10  # on each side of the border that is compared
 SOFTNESS_PIXELS = 1.5  # half width of the step that stands for the border; a lens and a hand do not draw it sharper
 LEAST_JUMP = 12.0  # standard errors, correlation not counted
-LEAST_PIXELS = 400  # on each side: a corner of the face holds no border
+LEAST_PIXELS = 100  # on each side, of every fourth pixel: a corner of the face holds no border
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

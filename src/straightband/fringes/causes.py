@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from straightband.fringes.budget import Cause, no_rows
 from straightband.fringes.reading import PhaseReading
@@ -60,20 +61,23 @@ class Slopes:
 
 def slopes_of(reading: PhaseReading, heights_nm: NDArray, *, nm_per_rad: float) -> Slopes:
     """Slopes from the grids of phase and heights [v, u], read at the cells."""
-    gap_v, gap_u = (_at_cells(slope, reading) for slope in _gradient(reading.phase_rad * nm_per_rad, reading))
-    height_v, height_u = (_at_cells(slope, reading) for slope in _gradient(heights_nm, reading))
+    gap_v, gap_u = _slopes(reading.phase_rad * nm_per_rad, reading)
+    height_v, height_u = _slopes(heights_nm, reading)
     return Slopes(gap_u=gap_u, gap_v=gap_v, height_u=height_u, height_v=height_v)
 
 
-def _gradient(values: NDArray, reading: PhaseReading) -> list[NDArray]:
-    """Slopes by central differences; at the rim, where a neighbour is missing, 0 stands for unknown."""
-    return [np.nan_to_num(slope) for slope in np.gradient(values, reading.v_mm, reading.u_mm)]
+def _slopes(values: NDArray, reading: PhaseReading) -> list[NDArray]:
+    """Slopes along v and u at the cells by central differences; on the outermost pixels, which lack a neighbour, that of the nearest with both."""
+    slopes = np.gradient(values, reading.v_mm, reading.u_mm)
+    unknown = np.isnan(slopes[0]) | np.isnan(slopes[1])
+    rows, columns = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
+    return [_at_cells(slope[rows, columns], reading) for slope in slopes]
 
 
 def _at_cells(values: NDArray, reading: PhaseReading) -> NDArray:
-    rows = np.clip(np.searchsorted(reading.v_mm, reading.points.v_mm), 0, reading.v_mm.size - 1)
-    columns = np.clip(np.searchsorted(reading.u_mm, reading.points.u_mm), 0, reading.u_mm.size - 1)
-    return values[rows, columns]
+    """Mean over each cell."""
+    inside = reading.label >= 0
+    return np.bincount(reading.label[inside], values[inside], minlength=reading.points.area.size) / reading.points.area
 
 
 def fit_noise(reading: PhaseReading, *, nm_per_rad: float) -> Cause:

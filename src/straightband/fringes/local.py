@@ -22,18 +22,26 @@ from straightband.face.shapes import Face
 from straightband.fringes.border import find_border
 from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
 from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
-from straightband.fringes.noise import correlation_area, distrusted, glare, local_confidence, soft_weight, spread
+from straightband.fringes.noise import correlation_area, distrusted, glare, laid_over, local_confidence, soft_weight, spread
 from straightband.fringes.whole import polynomials
 
 LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
 PHASE_ORDER, LIGHT_ORDER = 8, 3
 PHASE_SPLINES, LIGHT_SPLINES = 22, 13  # along the shorter extent
-STEPS = 4
-MOST_STEPS = 7  # taken when something hangs together in what is left: the border of a frosted back, say
+STEPS = 5
+MOST_STEPS = 8  # taken when something hangs together in what is left: the border of a frosted back, say
 FIRST_SHARED, MISFIT_SHARED = 4.0, 8.0  # pixels that share a reading: assumed at first; above which the model misses something
-SOFT_SIGMAS = (30.0, 8.0, 3.0)  # scale of the soft weight, round by round: first catch what is wide, then forget what is narrow
+SOFT_SIGMAS = (
+    5.0,
+    np.inf,
+    30.0,
+    8.0,
+    3.0,
+)  # scale of the soft weight, round by round: first catch what is wide, then forget what is narrow
 LEAST_STEP = 0.03  # of the mean light: a smaller step at a border is not worth a model of its own
-HELD_ROUNDS = 2  # in which contrast stays near constant: what a phase can explain, the phase explains
+LOCAL_BLOCKS = 6  # blocks before the rim functions and splines of the phase
+SETTLED_ROUND = 2  # before it the residual is not yet noise
+HELD_ROUNDS = 3  # in which contrast stays near constant: what a phase can explain, the phase explains
 CONTRAST_SPREAD = 0.01  # expected departure of the contrast from constant, per polynomial
 STIFFEST = 1e10
 
@@ -249,7 +257,7 @@ class LocalFit:
 
 
 def fit_local(
-    value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, levels: tuple[float, float]
+    value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, levels: tuple[NDArray, NDArray]
 ) -> LocalFit:
     """Fields that explain the picture, grown from the phase of the whole face.
 
@@ -262,36 +270,39 @@ def fit_local(
     prior_rad
         Expected size of each polynomial coefficient's correction.
     levels
-        Mean light and mean modulation of the whole fit.
+        Light and modulation of the whole fit: coefficients of the polynomials up to LIGHT_ORDER, mean first.
     """
-    light, modulation = levels
+    light, modulation = float(levels[0][0]), float(levels[1][0])
     share = modulation / light
     blocks = make_blocks(frame, light=light, modulation=modulation, prior_rad=prior_rad)
     coefficients = np.zeros(sum(block.size for block in blocks))
-    coefficients[0] = light
-    weight = present.astype(float)
-    shared, round_ = FIRST_SHARED, 0
-    misfit = False
+    coefficients[: levels[0].size] = levels[0]
+    shared, round_, misfit = FIRST_SHARED, 0, False
     while round_ < (MOST_STEPS if misfit else STEPS):
         fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
         residual, channels = _linearise(value, fields, share=share)
-        weight = _weights(
-            residual, present & ~_glare(value, fields, present=present, frame=frame), by_phase=channels[PHASE], frame=frame, round_=round_
-        )
-        noise = spread(residual, weight)
-        if round_ > 1:
-            shared = correlation_area(_spread_out(residual * np.sqrt(weight), frame), _spread_out(weight > 0, frame))
-        variance = max(noise**2 * shared, 1e-14)
-        normal, right = normal_equations(blocks, gather(frame.cells, channels=channels, residual=residual, weight=weight))
-        coefficients, covariance, blocks = _solve(
-            normal / variance, right / variance, coefficients=coefficients, blocks=blocks, hold=round_ < HELD_ROUNDS
-        )
-        round_ += 1
-        if round_ == STEPS and shared > MISFIT_SHARED and not misfit:
-            misfit = True
+        if round_ == 1:
+            present = present & ~_overlaid(residual, present, by_phase=channels[PHASE], frame=frame)
             frame, blocks, coefficients = _with_border(
-                frame, blocks, coefficients=coefficients, residual=residual, fields=fields, weight=weight
+                frame, blocks, coefficients=coefficients, residual=residual, fields=fields, weight=present
             )
+        bright = _glare(value, fields, present=present, frame=frame)
+        weight = _weights(residual, present & ~bright, by_phase=channels[PHASE], frame=frame, round_=round_)
+        noise = spread(residual, weight)
+        if round_ > SETTLED_ROUND:
+            shared = correlation_area(_spread_out(residual * np.sqrt(weight), frame), _spread_out(weight > 0, frame))
+        moments = gather(frame.cells, channels=channels, residual=residual, weight=weight)
+        # at first without the local fields: what lies over the bands shows only where nothing has bent to it
+        used = blocks[:LOCAL_BLOCKS] if round_ == 0 else blocks
+        normal, right = normal_equations(used, moments)
+        variance = max(noise**2 * shared, 1e-14)
+        known = sum(block.size for block in used)
+        coefficients[:known], covariance, fresh = _solve(
+            normal / variance, right / variance, coefficients=coefficients[:known], blocks=used, hold=round_ < HELD_ROUNDS
+        )
+        blocks = [*fresh, *blocks[len(used) :]]
+        round_ += 1
+        misfit = misfit or (round_ == STEPS and shared > MISFIT_SHARED)
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
     residual, _ = _linearise(value, fields, share=share)
     return LocalFit(
@@ -312,8 +323,14 @@ def _with_border(
     """Frame, blocks and coefficients with a step in light and modulation along a border, where the residual shows one."""
     rows, columns = np.nonzero(frame.inside)
     x_px, y_px = columns - (frame.x.size - 1) / 2.0, rows - (frame.y.size - 1) / 2.0
+    some = (rows % 2 == 0) & (columns % 2 == 0)
     border = find_border(
-        residual, np.cos(fields.phase_rad), weight=weight, x_px=x_px, y_px=y_px, least=LEAST_STEP * float(np.mean(fields.light))
+        residual[some],
+        np.cos(fields.phase_rad[some]),
+        weight=weight[some],
+        x_px=x_px[some],
+        y_px=y_px[some],
+        least=LEAST_STEP * float(np.mean(fields.light)),
     )
     if border is None:
         return frame, blocks, coefficients
@@ -331,6 +348,11 @@ def _spread_out(values: NDArray, frame: Frame) -> NDArray:
     return grid
 
 
+def _overlaid(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame) -> NDArray:
+    laid = laid_over(_spread_out(residual, frame), _spread_out(present, frame), by_phase=_spread_out(by_phase, frame))
+    return laid[frame.inside]
+
+
 def _glare(value: NDArray, fields: Fields, *, present: NDArray, frame: Frame) -> NDArray:
     light, modulation = _spread_out(fields.light, frame), _spread_out(fields.modulation, frame)
     return glare(_spread_out(value, frame), light=light, modulation=modulation, present=_spread_out(present, frame))[frame.inside]
@@ -338,9 +360,9 @@ def _glare(value: NDArray, fields: Fields, *, present: NDArray, frame: Frame) ->
 
 def _weights(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame, round_: int) -> NDArray:
     """All pixels alike at first, then soft, then without the specks, at last with what the model misses held against its surroundings."""
-    if round_ == 0:
+    if round_ == 1:
         return present.astype(float)
-    weight = soft_weight(residual, present, sigmas=SOFT_SIGMAS[min(round_, len(SOFT_SIGMAS)) - 1])
+    weight = soft_weight(residual, present, sigmas=SOFT_SIGMAS[min(round_, len(SOFT_SIGMAS) - 1)])
     if round_ < STEPS - 1:
         return weight
     specks = distrusted(_spread_out(residual, frame), _spread_out(present, frame), by_phase=_spread_out(by_phase, frame))

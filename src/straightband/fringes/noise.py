@@ -11,6 +11,7 @@ LARGEST_LAG = 12  # pixels; longer ranges are figure, not noise
 OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
 WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
 TURNED, EXPLAINED_BY_SHIFT = 0.5, 0.5  # squared mean over mean square of the slope; share of the residual that a shift must explain
+ONE_SIDED = 0.8  # share by which one sign outnumbers the other
 DARK_PER_BRIGHT = 10.0  # how many times more pixels must be too bright than too dark
 BEYOND_BANDS = 0.35  # of the modulation: room for light and contrast not yet settled
 GLARE_REACH = 15  # pixels across; the skirt of a glare lies between the bands
@@ -82,6 +83,26 @@ def _moved_bands(blobs: NDArray, *, residual: NDArray, by_phase: NDArray) -> NDA
     moved = told_apart & explained
     moved[0] = False
     return moved[label]
+
+
+def laid_over(residual: NDArray, present: NDArray, *, by_phase: NDArray) -> NDArray:
+    """True where something lies over the bands: patches of one sign across bands that would make a hill's residual turn its sign.
+
+    Wants the residual before any local field has had a chance to follow the patch. A patch too small to span half a band can't be told
+    from a hill and is left alone. Arguments as `distrusted`.
+    """
+    sigma = max(spread(residual, present.astype(float)), 1e-30)
+    wild = (present & (np.abs(residual) > SURE_SIGMAS * sigma)).astype(np.uint8)
+    patches = cv2.morphologyEx(wild, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    _, label = cv2.connectedComponents(patches)
+    flat, s = label.ravel(), by_phase.ravel()
+    count = np.maximum(np.bincount(flat), 1)
+    one_sided = np.abs(np.bincount(flat, np.sign(residual).ravel())) > ONE_SIDED * count
+    told_apart = (np.bincount(flat, s) / count) ** 2 < TURNED * np.bincount(flat, s * s) / count
+    laid = one_sided & told_apart
+    laid[0] = False
+    reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (GLARE_REACH, GLARE_REACH))
+    return cv2.dilate(laid[label].astype(np.uint8), reach) > 0
 
 
 def glare(value: NDArray, *, light: NDArray, modulation: NDArray, present: NDArray) -> NDArray:

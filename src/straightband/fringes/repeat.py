@@ -13,7 +13,6 @@ from scipy import special
 
 from straightband.fringes.budget import Cause
 from straightband.heightmap.figures import Points
-from straightband.uncertainty import COVERAGE_95
 
 
 def aligned(heights_nm: NDArray, *, to_nm: NDArray) -> NDArray:
@@ -28,15 +27,7 @@ def student_95(readings: int) -> float:
 
 
 def repeat(points: Points, cells_nm: NDArray) -> Cause:
-    """Scatter of n readings (n, c) about their mean, as departures of the mean.
-
-    Each departure is scaled so that the spread of all of them is the standard uncertainty of the mean times Student's factor over 1.96.
-    """
+    """Scatter of n readings (n, c) about their mean, as modes of the mean whose squares add up to Student's interval of it: t s / sqrt(n)."""
     n = len(cells_nm)
-    departures = (cells_nm - cells_nm.mean(axis=0)) * (student_95(n) / COVERAGE_95 / np.sqrt(n - 1.0))
-    return Cause(
-        name="repeat",
-        origin=f"scatter of {n} photographs",
-        modes_nm=np.zeros((0, points.u_mm.size)),
-        draws_nm=np.concatenate([departures, -departures]),
-    )
+    modes = (cells_nm - cells_nm.mean(axis=0)) * (student_95(n) / np.sqrt(n * (n - 1.0)))
+    return Cause(name="repeat", origin=f"scatter of {n} photographs", modes_nm=modes, draws_nm=np.zeros((0, points.u_mm.size)))

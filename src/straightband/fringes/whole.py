@@ -38,7 +38,7 @@ class WholeFit:
     runner_up
         The same for the best other phase that differs from this one.
     levels
-        Mean light and mean modulation.
+        Light and modulation: coefficients of the same polynomials, up to the third order, mean first.
     """
 
     start: Start
@@ -46,7 +46,7 @@ class WholeFit:
     order: int
     explained: float
     runner_up: float
-    levels: tuple[float, float]
+    levels: tuple[NDArray, NDArray]
 
     def phase_rad(self, x: NDArray, y: NDArray, *, shape: Shape) -> NDArray:
         """The phase at normalised coordinates."""
@@ -114,7 +114,7 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         return None
     starts = find_starts(pictures[GRIDS[1]].grid, coarse=pictures[WEAK_SAMPLES].grid)
     fits = [
-        WholeFit(start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0, levels=(0.0, 0.0))
+        WholeFit(start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0, levels=(np.zeros(1), np.zeros(1)))
         for start in starts
     ]
     for kept, orders, count, steps in ROUNDS:
@@ -172,7 +172,7 @@ def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[
         coefficients_rad=coefficients,
         order=orders[-1],
         explained=share,
-        levels=(float(model.light_coefficients[0]), float(model.modulation_coefficients[0])),
+        levels=(model.light_coefficients, model.modulation_coefficients),
     )
 
 

@@ -46,7 +46,7 @@ class Setup:
     mark_hour
         Clock hour of the pencil mark on the rim, or None.
     thicker
-        Clock hour, "in" or "out" where the gap is thicker, or None.
+        Clock hour, "in" or "out" where the gap is thicker; one for each of several photographs; or None.
     mirrored
         How often the view is reversed left-right.
     camera_mm
@@ -61,7 +61,7 @@ class Setup:
     lamp: Lamp
     outline: Outline | None = None
     mark_hour: float | None = None
-    thicker: float | str | None = None
+    thicker: float | str | tuple[float | str, ...] | None = None
     mirrored: int = 0
     camera_mm: float | None = None
     distortion_share: float = DISTORTION_SHARE
@@ -198,7 +198,7 @@ def _assemble(
 
 
 def _gap_sense(phase: PhaseReading, picture: SquarePicture, setup: Setup) -> int:
-    if setup.thicker is None:
+    if setup.thicker is None or isinstance(setup.thicker, tuple):
         return 0
     if isinstance(setup.thicker, str):
         return gap_sense_from_rings(phase, thicker_outside=setup.thicker == "out")

@@ -99,10 +99,15 @@ def _hour(text: str, *, what: str) -> float:
     return float(text)
 
 
-def _thicker(text: str | None) -> float | str | None:
-    if text is None or text.strip() in {"in", "out"}:
-        return None if text is None else text.strip()
-    return _hour(text, what="the thicker side")
+def _thicker(text: str | None) -> float | str | tuple[float | str, ...] | None:
+    if text is None:
+        return None
+    sides = tuple(_side(each.strip()) for each in text.split(","))
+    return sides[0] if len(sides) == 1 else sides
+
+
+def _side(text: str) -> float | str:
+    return text if text in {"in", "out"} else _hour(text, what="the thicker side")
 
 
 def _reversals(text: str) -> int:
