@@ -43,6 +43,7 @@ def order_facts(order: Order) -> dict[str, Any]:
         "offset_along_glass_mm": math.sqrt(2.0) * cut.offset_mm,
         "offset_direction": ["away from the focuser", "toward the primary"],
         "obstruction": order.mirror.obstruction,
+        "obstruction_loss_mag": _loss(1.0 - order.mirror.obstruction**2),
         "full_field_mm": order.mirror.full_field_mm,
         "illumination": [_light_facts(light) for light in order.illumination],
         "minor_axis_rim_mm": order.rim_minor_mm,
