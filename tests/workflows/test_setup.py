@@ -9,6 +9,11 @@ from straightband.face.shapes import CLEAR_MARGIN, Shape
 from straightband.workflows.read import DISTORTION_SHARE
 from straightband.workflows.setup import face_from_text, setup_from_text
 
+HOUR = "a clock hour from 1 to 12 in the upright photograph is needed; write it like 3 for the right side."
+FIVE_NUMBERS = (
+    "five numbers with commas are needed: centre column, centre row, two half axes in pixels, angle in degrees; "
+    "write for instance 2016,1512,900,640,30."
+)
 ELLIPSE = {"light": "632.8nm", "minor": "90mm"}
 
 
@@ -50,9 +55,9 @@ def test_every_text_becomes_its_number():
     assert (setup.camera_mm, setup.distortion_share, setup.clear_margin) == pytest.approx((600.0, 0.02, 0.05))
 
 
-@pytest.mark.parametrize(("text", "meant"), [("in", "in"), (" out ", "out"), ("12", 12.0), ("1.25", 1.25)])
+@pytest.mark.parametrize(("text", "meant"), [("in", "in"), (" out ", "out"), ("12", 12.0), ("1.25", 1.25), ("3, 9", (3.0, 9.0))])
 def test_the_thicker_side_is_an_hour_or_in_or_out(text, meant):
-    """Clock hours for a wedge, in and out for closed rings."""
+    """Clock hours for a wedge, in and out for closed rings, and one of them for each of several photographs."""
     assert setup_from_text(**ELLIPSE, thicker=text).thicker == meant
 
 
@@ -109,21 +114,19 @@ def test_a_face_that_makes_no_sense_is_refused(texts, sentence):
     [
         (
             {"mark": "13"},
-            "the mark was given as '13'; a clock hour from 1 to 12 in the upright photograph is needed; write it like 3 for the right side.",
+            f"the mark was given as '13'; {HOUR}",
         ),
         (
             {"mark": "0"},
-            "the mark was given as '0'; a clock hour from 1 to 12 in the upright photograph is needed; write it like 3 for the right side.",
+            f"the mark was given as '0'; {HOUR}",
         ),
         (
             {"thicker": "left"},
-            "the thicker side was given as 'left'; a clock hour from 1 to 12 in the upright photograph is needed; "
-            "write it like 3 for the right side.",
+            f"the thicker side was given as 'left'; {HOUR}",
         ),
         (
             {"thicker": "nan"},
-            "the thicker side was given as 'nan'; a clock hour from 1 to 12 in the upright photograph is needed; "
-            "write it like 3 for the right side.",
+            f"the thicker side was given as 'nan'; {HOUR}",
         ),
         (
             {"mirrored": "5"},
@@ -142,8 +145,7 @@ def test_a_face_that_makes_no_sense_is_refused(texts, sentence):
         ),
         (
             {"outline": "1,2,3"},
-            "the outline is given as '1,2,3'; five numbers with commas are needed: centre column, centre row, two half axes in pixels, "
-            "angle in degrees; write for instance 2016,1512,900,640,30.",
+            f"the outline is given as '1,2,3'; {FIVE_NUMBERS}",
         ),
         (
             {"outline": "500,400,300,290,0"},
