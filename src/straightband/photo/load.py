@@ -28,7 +28,7 @@ MOST_MEGAPIXELS = 60.0  # stated limit 50, with room for cameras that count gene
 FEWEST_MEGAPIXELS = 0.2
 SMALL_MEGAPIXELS = 1.0
 DECODER_ERRORS = (OSError, SyntaxError, ValueError, TypeError, KeyError, IndexError, EOFError, OverflowError, struct.error, zlib.error)
-FORMATS = ("JPEG", "MPO", "PNG", "TIFF")
+FORMATS = ("JPEG", "PNG", "TIFF")
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"mif1", b"msf1")
 EXIF_ORIENTATION, EXIF_FOLDER, EXIF_FOCAL_35MM = 0x0112, 0x8769, 0xA405
 # What to do to the stored picture so that it stands upright, by EXIF orientation (Exif 2.32, tag 0x0112).
