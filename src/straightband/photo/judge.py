@@ -14,6 +14,7 @@ from straightband.photo.unrolled import Pyramid, edge_shares, slopes, unroll
 
 COUNT = 192
 STEP = 0.006
+SECTORS = 8
 NEAR = 0.012  # relative radius within which an edge supports the rim
 RADII = np.arange(0.3, 1.4, STEP)
 THIN = 0.04  # relative radius: two rims closer than this are the two edges of a bevel
@@ -34,6 +35,8 @@ class Look:
         NaN where the frame ends.
     off_frame
         Share of the rim beyond the frame.
+    worst_outside
+        `outside` of the worst of eight parts of the rim.
     """
 
     figure: Figure
@@ -42,6 +45,7 @@ class Look:
     border: float
     outside: float
     off_frame: float
+    worst_outside: float
 
 
 def look_at(pyramid: Pyramid, figure: Figure) -> Look:
@@ -57,6 +61,7 @@ def look_at(pyramid: Pyramid, figure: Figure) -> Look:
         inside=_level(change, 0.3, 0.93, percent=60.0),
         border=_level(change, 0.88, 0.955, percent=60.0),
         outside=_level(change, 1.06, 1.18, percent=50.0),
+        worst_outside=max((_level(part, 1.03, 1.12, percent=50.0) for part in np.split(change, SECTORS)), key=lambda x: -math.inf if math.isnan(x) else x),
         off_frame=float(1.0 - seen.mean()),
     )
 
@@ -73,7 +78,7 @@ def _change(strip: NDArray, slope: NDArray, radii: NDArray) -> NDArray:
 def _level(change: NDArray, low: float, high: float, *, percent: float) -> float:
     part = change[:, (low < RADII) & (high > RADII)]
     part = part[np.isfinite(part)]
-    return float(np.percentile(part, percent)) if part.size > 0.1 * COUNT else math.nan
+    return float(np.percentile(part, percent)) if part.size > 2 * COUNT // SECTORS else math.nan
 
 
 def change_between(pyramid: Pyramid, inner: Figure, outer: Figure) -> float:

@@ -62,7 +62,7 @@ class Outline:
 def find_outline(plane: Plane, *, face: Face) -> Outline:
     """The outline of the face in the photograph; raises OutlineNotFound rather than guess."""
     pyramid = pyramid_of(plane.light)
-    looks = candidates(pyramid, ratio=face.semi_major_mm / min(face.semi_u_mm, face.semi_v_mm))
+    looks = candidates(pyramid, ratio=face.semi_major_mm / min(face.semi_u_mm, face.semi_v_mm), square=face.shape is Shape.RECTANGLE)
     looks = [look for look in looks if look.support >= FEWEST_SUPPORT]
     if not looks:
         raise OutlineNotFound(found="no outline of the face was found", needed="the whole face must show with bands on it", remedy="take the photograph again, or give the outline")

@@ -12,10 +12,10 @@ import numpy as np
 
 from straightband.photo.figure import Figure, apart
 from straightband.photo.judge import Look, change_between, look_at
-from straightband.photo.settle import CLOSE, CLOSE_COUNT, NARROW, VERY_NARROW, WIDE, settle
+from straightband.photo.settle import CLOSE, CLOSE_COUNT, NARROW, VERY_NARROW, WIDE, settle, side_variants
 from straightband.photo.texture import textured_areas
 from straightband.photo.unrolled import Pyramid, Window
-from straightband.photo.votes import DIRECTIONS, Edges, edges_of, unlike, vote
+from straightband.photo.votes import DIRECTIONS, SQUARE_DIRECTIONS, Edges, edges_of, unlike, vote, vote_rectangles
 
 RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it by 0.035, perspective and distortion add a little
 VOTING_SIDE, ROUND_VOTING_SIDE, TEXTURE_SIDE = 300, 500, 640
@@ -24,30 +24,34 @@ ROUND_RATIO = 1.1
 FEWEST_SUPPORT = 0.6
 COMPARABLE = 0.8  # supports closer than this leave the choice to what lies between two rims
 CALM = 0.35
+LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
-def candidates(pyramid: Pyramid, *, ratio: float) -> list[Look]:
-    """Settled ellipses of about the ratio given (1 for a round face), best supported first."""
-    textured = _textured(pyramid, square=False)
-    voted, rims = _voted(pyramid, pyramid.whole, ratio=ratio)
+def candidates(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
+    """Settled ellipses or rectangles of about the ratio given (1 for a round face), best supported first."""
+    textured = _textured(pyramid, square=square)
+    voted, rims = _voted(pyramid, pyramid.whole, ratio=ratio, square=square)
     for window in _closer(pyramid, textured[:1] + rims):
-        voted += _voted(pyramid, window, ratio=ratio)[0]
-    starts = [(figure, NARROW if ratio > ROUND_RATIO else VERY_NARROW) for figure in voted]
+        voted += _voted(pyramid, window, ratio=ratio, square=square)[0]
+    starts = [(figure, VERY_NARROW if ratio < ROUND_RATIO and not square else NARROW) for figure in voted]
     for figure in textured:
         if abs(math.log(figure.ratio() / ratio)) < 0.35:
             starts += [(figure, WIDE), (figure, NARROW)]
     return _settled(pyramid, starts, ratio=ratio)
 
 
-def _voted(pyramid: Pyramid, window: Window, *, ratio: float) -> tuple[list[Figure], list[Figure]]:
-    """Ellipses voted for in a part of the frame, and the circles seen all around that were met on the way."""
-    is_round = ratio < ROUND_RATIO
+def _voted(pyramid: Pyramid, window: Window, *, ratio: float, square: bool) -> tuple[list[Figure], list[Figure]]:
+    """Figures voted for in a part of the frame, and the circles seen all around that were met on the way."""
+    is_round = ratio < ROUND_RATIO and not square
     view = pyramid.view(window, side_px=ROUND_VOTING_SIDE if is_round else VOTING_SIDE)
-    edges, circles = _peeled(edges_of(view.picture, most=5000 if is_round else 1500), view.picture, rounds=4 if is_round else 2)
+    edges, circles = _peeled(edges_of(view.picture, most=5000 if is_round or square else 1500), view.picture, rounds=4 if is_round else 2)
     if is_round:
         # One direction only, so a finer picture is affordable; the rim of a larger flat may be close to the outline.
         found = circles + [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16)]
         found = unlike(found, most=14, alike=0.03)
+    elif square:
+        directions = SQUARE_DIRECTIONS if ratio > ROUND_RATIO else SQUARE_DIRECTIONS // 2
+        found = unlike([figure for _, figure in vote_rectangles(edges, ratio=ratio, directions=directions, each=4)], most=12)
     else:
         found = unlike([figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4)], most=12)
     return [view.to_plane(figure) for figure in found], [view.to_plane(circle) for circle in circles]
@@ -105,10 +109,26 @@ def _settled(pyramid: Pyramid, starts: list[tuple[Figure, tuple[float, ...]]], *
             continue
         if all(apart(other, figure) > 0.02 for other in figures):
             figures.append(figure)
-    looks = sorted((look_at(pyramid, figure) for figure in figures), key=lambda look: -look.support)
-    close = [settle(pyramid, look.figure, windows=CLOSE, count=CLOSE_COUNT) for look in looks[:6]]
+    looks = sorted((look_at(pyramid, figure) for figure in figures), key=lambda look: -look.support)[:6]
+    if looks and looks[0].figure.square:
+        looks = _with_other_sides(pyramid, looks, ratio=ratio)
+    close = [settle(pyramid, look.figure, windows=CLOSE, count=CLOSE_COUNT) for look in looks]
     settled = [look_at(pyramid, f) for f in close if f is not None and abs(math.log(f.ratio() / ratio)) < RATIO_MARGIN]
-    return sorted(settled, key=lambda look: -look.support)
+    return sorted((look for look in settled if _has_bands(look)), key=_rank, reverse=True)
+
+
+def _with_other_sides(pyramid: Pyramid, looks: list[Look], *, ratio: float) -> list[Look]:
+    """The best rectangles among those found and those that differ from them in a side or more."""
+    for _ in range(2):
+        looks = sorted(looks, key=_rank, reverse=True)[:3]
+        variants = [variant for look in looks for variant in side_variants(pyramid, look.figure)]
+        close = [settle(pyramid, v, windows=VERY_NARROW) for v in variants if abs(math.log(v.ratio() / ratio)) < 2.0 * RATIO_MARGIN]
+        looks += [look_at(pyramid, figure) for figure in close if figure is not None]
+    return sorted(looks, key=_rank, reverse=True)[:6]
+
+
+def _has_bands(look: Look) -> bool:
+    return look.border > LIVELIER * look.outside or math.isnan(look.outside)
 
 
 def chosen(pyramid: Pyramid, looks: list[Look]) -> Look:
@@ -123,12 +143,17 @@ def _better(pyramid: Pyramid, one: Look, other: Look) -> Look:
     stronger, weaker = (one, other) if one.support >= other.support else (other, one)
     if weaker.support < COMPARABLE * stronger.support:
         return stronger
+    cleaner = max(one, other, key=_rank)
     inner, outer = (one, other) if _lies_in(one.figure, other.figure) else (other, one)
-    if not _lies_in(inner.figure, outer.figure):
-        return stronger
-    between = change_between(pyramid, inner.figure, outer.figure)
-    # Bands go on beyond a band that closes on itself; between the outline and the rim of a larger flat there are none.
-    return inner if between < CALM * inner.border else outer
+    if not _lies_in(inner.figure, outer.figure) or inner.support < 0.85 * outer.support:
+        return cleaner
+    # Between the outline and the rim of a larger flat there are no bands.
+    return inner if change_between(pyramid, inner.figure, outer.figure) < CALM * inner.border else cleaner
+
+
+def _rank(look: Look) -> float:
+    """Support, and how little the bands go on anywhere outside, as they do beyond a band that closes on itself."""
+    return look.support + 0.5 * max(0.0, 1.0 - max(look.worst_outside, 0.0) / look.border)
 
 
 def _lies_in(inner: Figure, outer: Figure) -> bool:

@@ -6,6 +6,7 @@ a twelfth of the radius to under a hundredth, and each step solves the few motio
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +21,9 @@ OUTSIDE_REACH = 0.06  # how far outside an edge is asked to be quiet, relative r
 QUIET = 0.15  # edge share outside at which an edge counts 1/e
 RIM_COUNT = 96
 CLOSE_COUNT = 192
+SIDE_REACH = 0.3  # relative radius beyond a side where another is looked for
+SIDE_SEEN = 0.45
+SIDE_TURN = 0.14
 
 
 def settle(pyramid: Pyramid, figure: Figure, *, windows: tuple[float, ...], count: int = RIM_COUNT) -> Figure | None:
@@ -61,3 +65,37 @@ def _pull(offsets: NDArray, weights: NDArray, *, window: float, square: bool) ->
         normal = motions.T @ (trust[:, None] * motions) + np.diag(0.05 * trust.sum() * stiffness + 1e-9)
         amounts = np.linalg.solve(normal, motions.T @ (trust * place))
     return amounts
+
+
+def side_variants(pyramid: Pyramid, figure: Figure) -> list[Figure]:
+    """Rectangles with sides moved and turned to other edges, one at a time and all outward at once.
+
+    Bands nearly parallel to a side are easily taken for it.
+    """
+    step = 0.006
+    radii = np.arange(1.0 - SIDE_REACH / 2.0, 1.0 + SIDE_REACH, step)
+    shares = edge_shares(slopes(np.sqrt(unroll(pyramid, figure, radii=radii, count=CLOSE_COUNT))))
+    along = figure.unit_rim(CLOSE_COUNT)
+    found, outermost = [], np.zeros(8)
+    for side, rows in enumerate(np.split(np.arange(CLOSE_COUNT), 4)):
+        lines = _lines_along(cv2.dilate(shares[rows], np.ones((1, 3), np.uint8)), along[rows, 1 - side % 2], step=step)
+        for place, turn in lines:
+            amounts = np.zeros(8)
+            amounts[2 * side : 2 * side + 2] = radii[place] - 1.0, turn
+            outermost[2 * side : 2 * side + 2] = amounts[2 * side : 2 * side + 2]
+            found.append(moved(figure, amounts))
+    return [*found[-8:], moved(figure, outermost)]
+
+
+def _lines_along(shares: NDArray, along: NDArray, *, step: float) -> list[tuple[int, float]]:
+    """Straight edges in the strip beside one side, innermost first: column at the middle of the side, and turn."""
+    turns = np.linspace(-SIDE_TURN, SIDE_TURN, 15)
+    columns = np.arange(shares.shape[1])
+    seen = np.empty((turns.size, columns.size))
+    for k, turn in enumerate(turns):
+        place = np.rint(columns + turn * along[:, None] / step).astype(int)
+        inside = (place >= 0) & (place < columns.size)
+        seen[k] = np.where(inside, np.take_along_axis(shares, np.clip(place, 0, columns.size - 1), axis=1), 0.0).mean(axis=0)
+    best = seen.max(axis=0)
+    top = np.flatnonzero((best[1:-1] >= best[:-2]) & (best[1:-1] > best[2:]) & (best[1:-1] > SIDE_SEEN)) + 1
+    return [(int(place), float(turns[int(seen[:, place].argmax())])) for place in top]

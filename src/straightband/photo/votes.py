@@ -14,12 +14,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.photo.figure import Figure, apart, disc
+from straightband.photo.figure import Figure, apart, disc, rectangle_figure
 
 DIRECTIONS = 15
+SQUARE_DIRECTIONS, SQUARE_TRIED = 30, 10
+OUTWARD = ((1, 0), (-1, 0), (0, 1), (0, -1))  # the sides of a rectangle: ends of the longer axis, then of the shorter
 BIN_PX = 3.0
+CALM_PX = 6  # how far behind an edge it is asked to be quiet
 SMALLEST_SHARE = 0.07  # smallest half axis, of the longer side of the frame
 ALIKE = 0.12
+ALONG = 0.96  # cosine: a side may lie 16 degrees off the direction it is sought in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +37,7 @@ class Edges:
     normals
         (n, 2), unit vectors across the edge.
     weights
-        (n,), strength over the edges around.
+        (n, 2): strength over the edges around, times how quiet it is on the far side, for a centre that lies along the normal and against it.
     shape
         Rows and columns of the picture.
     """
@@ -63,12 +67,24 @@ def edges_of(picture: NDArray[np.float32], *, most: int) -> Edges:
     crest[:2] = crest[-2:] = crest[:, :2] = crest[:, -2:] = False
     strength = size / (cv2.blur(size, (15, 15)) + 0.5 * noise + 1e-6)
     rows, cols = np.nonzero(crest)
-    weights = strength[rows, cols]
-    if weights.size > most:
-        kept = np.argpartition(-weights, most)[:most]
-        rows, cols, weights = rows[kept], cols[kept], weights[kept]
     normals = np.column_stack([ux[rows, cols], uy[rows, cols]])
-    return Edges(points=np.column_stack([cols, rows]).astype(np.float32), normals=normals, weights=np.minimum(weights, 3.0), shape=size.shape)
+    calm = _calm_beyond(size, np.column_stack([cols, rows]), normals, floor=2.0 * noise + 0.1 * float(np.percentile(size[::2, ::2], 98.0)))
+    weights = np.minimum(strength[rows, cols], 3.0)[:, None] * calm
+    if len(weights) > most:
+        kept = np.argpartition(-weights.max(axis=1), most)[:most]
+        rows, cols, weights, normals = rows[kept], cols[kept], weights[kept], normals[kept]
+    return Edges(points=np.column_stack([cols, rows]).astype(np.float32), normals=normals, weights=weights, shape=size.shape)
+
+
+def _calm_beyond(size: NDArray, points: NDArray, normals: NDArray, *, floor: float) -> NDArray:
+    """(n, 2), 0 to 1: how little gradient there is behind an edge, seen from a centre along its normal, and from one against it."""
+    mean = cv2.blur(size, (5, 5))
+    sides = []
+    for sign in (-1.0, 1.0):
+        place = np.rint(points + sign * CALM_PX * normals).astype(int)
+        cols, rows = np.clip(place[:, 0], 0, size.shape[1] - 1), np.clip(place[:, 1], 0, size.shape[0] - 1)
+        sides.append(floor**2 / (floor**2 + mean[rows, cols] ** 2))
+    return np.column_stack(sides).astype(np.float32)
 
 
 def vote(edges: Edges, *, ratio: float, directions: int, most: float, each: int) -> list[tuple[float, Figure]]:
@@ -110,7 +126,7 @@ def _count(points: NDArray, normals: NDArray, weights: NDArray, *, radii: NDArra
     inside = (x >= 0) & (x < bins[0]) & (y >= 0) & (y < bins[1])
     place = y.astype(np.int32) * np.int32(bins[0]) + x.astype(np.int32)
     place += (np.arange(2 * radii.size, dtype=np.int32) % radii.size)[:, None] * np.int32(bins[0] * bins[1])
-    votes = np.bincount(place[inside], weights=np.broadcast_to(weights, place.shape)[inside], minlength=radii.size * int(bins[0] * bins[1]))
+    votes = np.bincount(place[inside], weights=np.repeat(weights.T, radii.size, axis=0)[inside], minlength=radii.size * int(bins[0] * bins[1]))
     counts = votes.reshape(radii.size, int(bins[1]), int(bins[0])).astype(np.float32)
     for k, layer in enumerate(counts):
         counts[k] = cv2.blur(layer, (3, 3)) / radii[k]
@@ -126,3 +142,69 @@ def unlike(figures: list[Figure], *, most: int, alike: float = ALIKE) -> list[Fi
         if len(kept) == most:
             break
     return kept
+
+
+def vote_rectangles(edges: Edges, *, ratio: float, directions: int, each: int) -> list[tuple[float, Figure]]:
+    """Rectangles of a ratio (longer over shorter), best first, with the sum over the sides of the share that has edges along it."""
+    angles = [math.pi * k / SQUARE_DIRECTIONS for k in range(directions)]
+    found = []
+    for angle in sorted(angles, key=lambda angle: -_sides_facing(edges, angle_rad=angle))[:SQUARE_TRIED]:
+        found += _vote_sides(edges, ratio=ratio, angle_rad=angle, each=each)
+    return sorted(found, key=lambda pair: -pair[0])
+
+
+def _sides_facing(edges: Edges, *, angle_rad: float) -> float:
+    """How much edge faces all four ways of a rectangle that lies at an angle."""
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    sums = []
+    for column, row in OUTWARD:
+        facing = edges.normals @ np.array([c * column - s * row, s * column + c * row])
+        sums.append(edges.weights[facing > ALONG, 1].sum() + edges.weights[facing < -ALONG, 0].sum())
+    return float(np.sqrt(sums).sum() + 2.0 * math.sqrt(min(sums)))
+
+
+def _vote_sides(edges: Edges, *, ratio: float, angle_rad: float, each: int) -> list[tuple[float, Figure]]:
+    """Rectangles whose longer side lies along an angle."""
+    turn = np.array([[math.cos(angle_rad), math.sin(angle_rad)], [-math.sin(angle_rad), math.cos(angle_rad)]], dtype=np.float32)
+    frame = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * edges.shape[::-1] @ turn.T
+    low = frame.min(axis=0)
+    bins = ((frame.max(axis=0) - low) / BIN_PX).astype(int) + 1
+    place = ((edges.points @ turn.T - low) / BIN_PX).astype(np.int32)
+    sides = [_occupied(place, edges.weights, edges.normals @ turn.T, outward=outward, bins=bins) for outward in OUTWARD]
+    shorter = np.arange(SMALLEST_SHARE * max(edges.shape) / ratio, 0.52 * min(edges.shape), BIN_PX) / BIN_PX
+    scores = np.stack([_sides_seen(sides, along=ratio * half, across=half) for half in shorter])
+    found = []
+    for _ in range(each):
+        r, q, p = np.unravel_index(int(scores.argmax()), scores.shape)
+        cx, cy = turn.T @ (np.array([p + 0.5, q + 0.5]) * BIN_PX + low)
+        half = float(shorter[r]) * BIN_PX
+        figure = rectangle_figure(cx=float(cx), cy=float(cy), along=ratio * half, across=half, angle_rad=angle_rad)
+        found.append((float(scores[r, q, p]), figure))
+        scores[max(r - 2, 0) : r + 3, max(q - 2, 0) : q + 3, max(p - 2, 0) : p + 3] = 0.0
+    return found
+
+
+def _occupied(place: NDArray, weights: NDArray, normals: NDArray, *, outward: tuple[int, int], bins: NDArray) -> NDArray[np.float32]:
+    """[row, column], 0 to 1: how surely a bin or one beside it holds an edge of the side that faces `outward`."""
+    facing = normals @ np.array(outward)
+    # Seen from the centre, the far side of an edge of this side is the one that faces outward.
+    held = np.where(facing > ALONG, weights[:, 1], np.where(facing < -ALONG, weights[:, 0], 0.0))
+    seen = np.zeros((int(bins[1]), int(bins[0])), dtype=np.float32)
+    np.maximum.at(seen, (place[:, 1], place[:, 0]), np.minimum(held, 1.0).astype(np.float32))
+    return cv2.dilate(seen, np.ones((3, 3), np.uint8))
+
+
+def _sides_seen(sides: list[NDArray], *, along: float, across: float) -> NDArray[np.float32]:
+    """Sum of the shares of the four sides that are seen, the worst side counted three times, for every centre."""
+    a, b = max(1, round(along)), max(1, round(across))
+    seen = []
+    for side, (column, row) in zip(sides, OUTWARD, strict=True):
+        span = (1, 2 * b + 1) if column else (2 * a + 1, 1)
+        seen.append(_shifted(cv2.boxFilter(side, cv2.CV_32F, span, borderType=cv2.BORDER_CONSTANT), column * a, row * b))
+    return sum(seen[1:], start=seen[0]) + 2.0 * np.minimum.reduce(seen)
+
+
+def _shifted(array: NDArray, columns: int, rows: int) -> NDArray:
+    """The array seen from (row + rows, column + columns), 0 beyond its edge."""
+    shift = np.array([[1.0, 0.0, columns], [0.0, 1.0, rows]])
+    return cv2.warpAffine(array, shift, array.shape[::-1], flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
