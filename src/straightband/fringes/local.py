@@ -27,6 +27,7 @@ from straightband.fringes.whole import polynomials
 
 LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
 PHASE_ORDER, LIGHT_ORDER = 8, 3
+QUADRATIC = noll_count(2)  # piston, tilts and second order: free, since wedge and bow are what they are
 PHASE_SPLINES, LIGHT_SPLINES = 22, 13  # along the shorter extent
 STEPS = 5
 MOST_STEPS = 8  # taken when something hangs together in what is left: the border of a frosted back, say
@@ -39,10 +40,13 @@ SOFT_SIGMAS = (
     3.0,
 )  # scale of the soft weight, round by round: first catch what is wide, then forget what is narrow
 LEAST_STEP = 0.03  # of the mean light: a smaller step at a border is not worth a model of its own
-LOCAL_BLOCKS = 6  # blocks before the rim functions and splines of the phase
+LOCAL_BLOCKS = 7  # blocks before the rim functions and splines of the phase
 SETTLED_ROUND = 2  # before it the residual is not yet noise
 HELD_ROUNDS = 3  # in which contrast stays near constant: what a phase can explain, the phase explains
 CONTRAST_SPREAD = 0.01  # expected departure of the contrast from constant, per polynomial
+# Where the picture can't tell contrast from height, at a rim beyond the last band, it is the contrast that is taken as constant.
+CONTRAST_LIMIT, CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.03, 0.003, 0.01
+LIGHT_SPREAD = 0.15  # expected unevenness of the light as a share of its mean, per polynomial
 STIFFEST = 1e10
 
 
@@ -60,6 +64,8 @@ class Block:
         (k, k) or (k,): stiffness 1 in its own units.
     stiffness
         Factor on the penalty.
+    loosest
+        Smallest factor the evidence may set.
     adapts
         Whether the evidence sets the factor.
     """
@@ -69,6 +75,7 @@ class Block:
     penalty: NDArray
     stiffness: float
     adapts: bool
+    loosest: float = 0.0
 
     @property
     def size(self) -> int:
@@ -180,21 +187,31 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
     coarse, fine = frame.light_grid.matrix(x, y), frame.phase_grid.matrix(x, y)
     bend_coarse = frame.light_grid.bending() + 1e-4 * np.eye(frame.light_grid.size)
     bend_fine = frame.phase_grid.bending() + 1e-4 * np.eye(frame.phase_grid.size)
-    free = np.full(broad.shape[1], 1e-4 / light**2)
+    free = np.r_[1e-6, np.ones(broad.shape[1] - 1)] / light**2
     held = np.r_[1e-4, np.ones(broad.shape[1] - 1)]
+    figure = polynomial_block(x, y, shape=shape, order=PHASE_ORDER)
     return [
-        Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0, adapts=False),
+        Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0 / LIGHT_SPREAD**2, adapts=True),
         Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.02 * light) ** 2, adapts=True),
-        Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0 / (CONTRAST_SPREAD * modulation) ** 2, adapts=True),
-        Block(channel=MODULATION, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.003 * modulation) ** 2, adapts=True),
-        Block(channel=OVERTONE, columns=np.ones((x.size, 1)), penalty=np.array([1.0 / 0.1**2]), stiffness=1.0, adapts=False),
         Block(
-            channel=PHASE,
-            columns=polynomial_block(x, y, shape=shape, order=PHASE_ORDER),
-            penalty=1.0 / prior_rad**2,
-            stiffness=1.0,
-            adapts=False,
+            channel=MODULATION,
+            columns=broad,
+            penalty=held,
+            stiffness=1.0 / (CONTRAST_SPREAD * modulation) ** 2,
+            adapts=True,
+            loosest=1.0 / (CONTRAST_LIMIT * modulation) ** 2,
         ),
+        Block(
+            channel=MODULATION,
+            columns=coarse,
+            penalty=bend_coarse,
+            stiffness=1.0 / (CONTRAST_BEND * modulation) ** 2,
+            adapts=True,
+            loosest=1.0 / (CONTRAST_BEND_LIMIT * modulation) ** 2,
+        ),
+        Block(channel=OVERTONE, columns=np.ones((x.size, 1)), penalty=np.array([1.0 / 0.1**2]), stiffness=1.0, adapts=False),
+        Block(channel=PHASE, columns=figure[:, :QUADRATIC], penalty=1.0 / prior_rad[:QUADRATIC] ** 2, stiffness=1.0, adapts=False),
+        Block(channel=PHASE, columns=figure[:, QUADRATIC:], penalty=1.0 / prior_rad[QUADRATIC:] ** 2, stiffness=1.0, adapts=True),
         Block(
             channel=PHASE,
             columns=rim_functions(x, y, clear=frame.clear).T.copy(),
@@ -218,9 +235,10 @@ def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: f
     slim = [part.astype(np.float32) for part in parts]
     light = slim[0] @ broad + frame.light_grid.on_grid(parts[1], x=frame.x, y=frame.y)[frame.inside]
     extra = slim[2] @ broad + frame.light_grid.on_grid(parts[3], x=frame.x, y=frame.y)[frame.inside]
-    phase = slim[5] @ frame.polynomials + slim[6] @ frame.rim + frame.phase_grid.on_grid(parts[7], x=frame.x, y=frame.y)[frame.inside]
+    figure = slim[5] @ frame.polynomials[:QUADRATIC] + slim[6] @ frame.polynomials[QUADRATIC:]
+    phase = figure + slim[7] @ frame.rim + frame.phase_grid.on_grid(parts[8], x=frame.x, y=frame.y)[frame.inside]
     if len(frame.border):
-        light, extra = light + slim[8] @ frame.border, extra + slim[9] @ frame.border
+        light, extra = light + slim[9] @ frame.border, extra + slim[10] @ frame.border
     return Fields(light=light, modulation=share * light + extra, phase_rad=start_rad + phase, overtone=float(parts[4][0]))
 
 
@@ -256,9 +274,26 @@ class LocalFit:
     correlated_pixels: float
 
 
-def fit_local(
-    value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, levels: tuple[NDArray, NDArray]
-) -> LocalFit:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grown:
+    """Where the local stage sets out.
+
+    Attributes
+    ----------
+    light
+        Coefficients of the light's polynomials, mean first, up to LIGHT_ORDER.
+    modulation
+        Mean modulation.
+    phase_rad
+        Coefficients of the phase's polynomials, up to PHASE_ORDER.
+    """
+
+    light: NDArray
+    modulation: float
+    phase_rad: NDArray
+
+
+def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown) -> LocalFit:
     """Fields that explain the picture, grown from the phase of the whole face.
 
     Parameters
@@ -266,17 +301,19 @@ def fit_local(
     value, present
         (n,) linear light and whether it counts, at the pixels of `frame.inside`.
     start_rad
-        (n,) phase of the whole fit.
+        (n,) phase the polynomials of the whole fit were added to.
     prior_rad
-        Expected size of each polynomial coefficient's correction.
-    levels
-        Light and modulation of the whole fit: coefficients of the polynomials up to LIGHT_ORDER, mean first.
+        Expected size of each polynomial's coefficient.
+    grown
+        What the whole fit came to.
     """
-    light, modulation = float(levels[0][0]), float(levels[1][0])
+    light, modulation = float(grown.light[0]), float(grown.modulation)
     share = modulation / light
     blocks = make_blocks(frame, light=light, modulation=modulation, prior_rad=prior_rad)
     coefficients = np.zeros(sum(block.size for block in blocks))
-    coefficients[: levels[0].size] = levels[0]
+    ends = np.cumsum([0] + [block.size for block in blocks])
+    coefficients[: grown.light.size] = grown.light
+    coefficients[ends[5] : ends[5] + grown.phase_rad.size] = grown.phase_rad
     shared, round_, misfit = FIRST_SHARED, 0, False
     while round_ < (MOST_STEPS if misfit else STEPS):
         fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
@@ -416,7 +453,10 @@ def _by_evidence(block: Block, coefficients: NDArray, covariance: NDArray) -> Bl
         trace, energy = float(np.sum(block.penalty * covariance)), float(coefficients @ block.penalty @ coefficients)
     known = max(block.size - block.stiffness * trace, 1e-3)
     return replace(
-        block, stiffness=float(np.clip(known / max(energy, 1e-300), 1e-3 * block.stiffness, min(STIFFEST, 1e3 * block.stiffness)))
+        block,
+        stiffness=float(
+            np.clip(known / max(energy, 1e-300), max(block.loosest, 1e-3 * block.stiffness), min(STIFFEST, 1e3 * block.stiffness))
+        ),
     )
 
 

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 LARGEST_STEP_RAD = 1.0  # rms phase change allowed in one step; larger ones leave the basin of the start
-CONTRAST_SPREAD = 0.08  # expected departure of B / L from constant, per coefficient
+LIGHT_SPREAD = 0.15  # expected unevenness of the light as a share of its mean, per coefficient: common practice, no source
+CONTRAST_SPREAD = 0.02  # expected departure of B / L from constant, per coefficient
 PRIOR_FLOOR = 1e-9
 
 
@@ -134,7 +135,7 @@ def step(samples: Samples, model: BandModel, *, basis: NDArray, light_basis: NDA
 
 
 def _add_priors(normal: NDArray, right: NDArray, model: BandModel, *, variance: float, prior_rad: NDArray) -> None:
-    """Adds what is believed beforehand: small phase coefficients, B a constant share of L."""
+    """Adds what is believed beforehand: small phase coefficients, light that is nearly even, B a constant share of L."""
     m = len(model.light_coefficients)
     diagonal = np.arange(len(normal))
     phase = diagonal[2 * m :]
@@ -151,6 +152,9 @@ def _add_priors(normal: NDArray, right: NDArray, model: BandModel, *, variance: 
     normal[light, modulation] -= hold * share
     right[modulation] -= hold * miss
     right[light] += hold * share * miss
+    even = variance / (LIGHT_SPREAD * max(abs(model.light_coefficients[0]), PRIOR_FLOOR)) ** 2
+    normal[light, light] += even
+    right[light] -= even * model.light_coefficients[1:]
     normal[diagonal, diagonal] += 1e-9 * np.trace(normal) / len(normal)
 
 

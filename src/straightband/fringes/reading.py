@@ -10,14 +10,15 @@ from scipy import linalg
 
 from straightband.errors import BandsUnreadable
 from straightband.face.shapes import Face
-from straightband.fringes.local import LocalFit, fit_local, make_frame, phase_columns
+from straightband.fringes.local import PHASE_ORDER, Grown, LocalFit, fit_local, make_frame, phase_columns
 from straightband.fringes.whole import WholeFit, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
 
-LEAST_EXPLAINED = 0.75  # of the band variance; photographs of other things stay below a half in trials
+LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half in trials
+SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
-SURE_BANDS = 2.0
+SURE_BANDS = 3.0
 LEAST_LEAD = 1.5  # how many times more the next best phase must leave unexplained
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
@@ -94,10 +95,13 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     whole = fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y)))
     whole = _convincing(whole)
     grid_x, grid_y = np.meshgrid(x, y)
-    start = whole.phase_rad(grid_x[frame.inside], grid_y[frame.inside], shape=clear.shape)
-    prior = np.minimum(expected_size_rad(8), 3.0)
     fit = fit_local(
-        light[frame.inside].astype(float), ~missing[frame.inside], frame=frame, start_rad=start, prior_rad=prior, levels=whole.levels
+        light[frame.inside].astype(float),
+        ~missing[frame.inside],
+        frame=frame,
+        start_rad=whole.start.phase_rad(grid_x[frame.inside], grid_y[frame.inside]),
+        prior_rad=expected_size_rad(PHASE_ORDER),
+        grown=Grown(light=whole.levels[0], modulation=float(whole.levels[1][0]), phase_rad=whole.coefficients_rad),
     )
     return _report(fit, u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
 
@@ -132,15 +136,21 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
     phase = np.full(frame.inside.shape, np.nan)
     phase[frame.inside] = fit.fields.phase_rad
     bands = float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
-    swing = fit.fields.modulation * np.cos(fit.fields.phase_rad)
-    explained = 1.0 - float(np.sum(fit.weight * fit.residual**2) / max(np.sum(fit.weight * swing**2), 1e-30))
-    if explained < LEAST_EXPLAINED:
+    explained = _explained(fit)
+    if explained < (LEAST_EXPLAINED if bands >= EASY_TO_MIMIC else SURE_EXPLAINED):
         raise _no_bands(explained)
     if bands < LEAST_BANDS:
         raise BandsUnreadable(
             found=f"only {bands:.1f} of a band shows on the face",
             needed="at least two bands are needed to tell height from contrast",
             remedy="put a paper shim under one side so that 4 to 12 bands show",
+        )
+    flags = _flags(bands=bands, seen=seen, fit=fit)
+    if {"few-bands", "much-dust-or-glare"} <= set(flags):
+        raise BandsUnreadable(
+            found=f"only {bands:.1f} bands show and much of the face lies under dust or glare",
+            needed="more bands, or a cleaner view of them, are needed to be sure of the reading",
+            remedy="put a paper shim under one side so that 4 to 12 bands show, wipe the glass and shade it",
         )
     label = frame.cells.label[frame.inside]
     area = np.bincount(label).astype(float)
@@ -157,8 +167,17 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
         explained=explained,
         contrast=float(np.mean(fit.fields.modulation) / np.mean(fit.fields.light)),
         seen=seen,
-        flags=_flags(bands=bands, seen=seen, fit=fit),
+        flags=flags,
     )
+
+
+def _explained(fit: LocalFit) -> float:
+    """Share of the band variance that the model accounts for, over all pixels not set aside, however little the fit trusted them."""
+    kept = fit.weight > 0.0
+    swing = fit.fields.modulation[kept] * np.cos(fit.fields.phase_rad[kept])
+    # no pixel counts for more than its whole band
+    left = np.minimum(fit.residual[kept] ** 2, fit.fields.modulation[kept] ** 2)
+    return 1.0 - float(np.sum(left) / max(np.sum(swing**2), 1e-30))
 
 
 def _flags(*, bands: float, seen: float, fit: LocalFit) -> tuple[str, ...]:

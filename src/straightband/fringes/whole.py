@@ -18,6 +18,9 @@ ROUNDS = ((16, (2,), 1200, 5), (6, (3, 4), 2500, 5), (3, (6,), 6000, 5))
 GRIDS = (48, 128, 256)
 SAMPLES_PER_BAND = 4.5
 LEAST_FILLED = 0.5  # share of a coarse cell that must hold light to count
+MOST_CONTRAST = 1.1  # 1, and room for noise and a black level that is not quite black
+BACKGROUND_ROUNDS = 3
+OUTSHINES = 3.5  # times the median departure from the background; even bands stay below 1.5, half-frosted ones below 3
 OUTLIER_SIGMAS = 4.0
 
 
@@ -92,8 +95,11 @@ def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape, 
     keep = (filled > LEAST_FILLED) & ((shape is Shape.RECTANGLE) | (x * x + y * y <= 1.0))
     xs, ys, value, weight = x[keep], y[keep], mean[keep].astype(float), filled[keep].astype(float)
     basis = polynomials(xs, ys, shape=shape, order=2)
-    weighted = basis * weight
-    background = np.linalg.solve(weighted @ basis.T + 1e-9 * np.eye(len(basis)), weighted @ value) @ basis
+    for _ in range(BACKGROUND_ROUNDS):
+        weighted = basis * weight
+        background = np.linalg.solve(weighted @ basis.T + 1e-9 * np.eye(len(basis)), weighted @ value) @ basis
+        # a streak of glare outshines the bands by far and would be taken for one broad band
+        weight = np.where(np.abs(value - background) > OUTSHINES * np.median(np.abs(value - background)), 0.0, weight)
     grid = np.zeros(size, dtype=np.float32)
     grid[keep] = (value - background) * weight
     return CoarsePicture(samples=Samples(value=value, weight=weight), x=xs, y=ys, grid=grid)
@@ -114,7 +120,9 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         return None
     starts = find_starts(pictures[GRIDS[1]].grid, coarse=pictures[WEAK_SAMPLES].grid)
     fits = [
-        WholeFit(start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0, levels=(np.zeros(1), np.zeros(1)))
+        WholeFit(
+            start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0, levels=(np.zeros(1), np.zeros(1))
+        )
         for start in starts
     ]
     for kept, orders, count, steps in ROUNDS:
@@ -162,7 +170,7 @@ def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[
         coefficients[0] += float(np.mean(model.phase_rad - phase))
         for _ in range(steps):
             model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=expected_size_rad(order))
-        if not np.all(np.isfinite(model.residual)):
+        if not np.all(np.isfinite(model.residual)) or not _physical(model):
             return None
         coefficients += model.coefficients_rad
         samples = _distrust(samples, model)
@@ -174,6 +182,11 @@ def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[
         explained=share,
         levels=(model.light_coefficients, model.modulation_coefficients),
     )
+
+
+def _physical(model: BandModel) -> bool:
+    """False where light would have to be negative between the bands; such fits make any picture out of a sliver of a huge band."""
+    return 0.0 < model.modulation_coefficients[0] < MOST_CONTRAST * model.light_coefficients[0]
 
 
 def expected_size_rad(order: int) -> NDArray:
