@@ -24,6 +24,7 @@ ROUND_RATIO = 1.1
 FEWEST_SUPPORT = 0.6
 COMPARABLE = 0.8  # supports closer than this leave the choice to what lies between two rims
 CALM = 0.35
+FAINTEST = 0.1  # of the liveliest figure
 LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
@@ -114,7 +115,8 @@ def _settled(pyramid: Pyramid, starts: list[tuple[Figure, tuple[float, ...]]], *
         looks = _with_other_sides(pyramid, looks, ratio=ratio)
     close = [settle(pyramid, look.figure, windows=CLOSE, count=CLOSE_COUNT) for look in looks]
     settled = [look_at(pyramid, f) for f in close if f is not None and abs(math.log(f.ratio() / ratio)) < RATIO_MARGIN]
-    return sorted((look for look in settled if _has_bands(look)), key=_rank, reverse=True)
+    liveliest = max((look.border for look in settled), default=0.0)
+    return sorted((look for look in settled if _has_bands(look) and look.border > FAINTEST * liveliest), key=_rank, reverse=True)
 
 
 def _with_other_sides(pyramid: Pyramid, looks: list[Look], *, ratio: float) -> list[Look]:
@@ -153,7 +155,7 @@ def _better(pyramid: Pyramid, one: Look, other: Look) -> Look:
 
 def _rank(look: Look) -> float:
     """Support, and how little the bands go on anywhere outside, as they do beyond a band that closes on itself."""
-    return look.support + 0.5 * max(0.0, 1.0 - max(look.worst_outside, 0.0) / look.border)
+    return look.support + 0.5 * max(0.0, 1.0 - max(look.worst_outside, 0.0) / max(look.border, 1e-6))
 
 
 def _lies_in(inner: Figure, outer: Figure) -> bool:

@@ -14,17 +14,14 @@ from numpy.typing import NDArray
 from straightband.photo.figure import Figure, disc, magnified, rectangle_figure
 
 PATCHES_PX = (7, 13, 23)
-SMALLEST_AREA = 0.006  # of the frame
+MOST_STRENGTH = 40.0
+SMALLEST_AREA = 0.004  # of the frame
 
 
 def textured_areas(picture: NDArray[np.float32], *, square: bool) -> list[Figure]:
     """Figures of free proportions around areas full of gradient, in the pixels of `picture` (about 600 px wide)."""
-    smooth = cv2.GaussianBlur(picture, (0, 0), 1.2)
-    size = cv2.magnitude(cv2.Scharr(smooth, cv2.CV_32F, 1, 0), cv2.Scharr(smooth, cv2.CV_32F, 0, 1))
-    size = cv2.resize(size[: size.shape[0] // 2 * 2, : size.shape[1] // 2 * 2], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    level = np.log(np.maximum(size, 1e-5))
-    low, high = np.percentile(level[::2, ::2], (1.0, 99.8))
-    coded = np.clip((level - low) / max(high - low, 1e-6) * 255.0, 0.0, 255.0).astype(np.uint8)
+    strength = np.maximum(_over_noise(picture, blur_px=1.2), _over_noise(picture, blur_px=3.0))
+    coded = np.clip(np.log(np.maximum(strength, 1.0)) * (255.0 / math.log(MOST_STRENGTH)), 0.0, 255.0).astype(np.uint8)
     found = []
     for patch in PATCHES_PX:
         calm = cv2.medianBlur(coded, patch)
@@ -32,6 +29,14 @@ def textured_areas(picture: NDArray[np.float32], *, square: bool) -> list[Figure
         for threshold in (middle - 15.0, middle, middle + 20.0):
             found += _areas((calm > threshold).astype(np.uint8), square=square)
     return [magnified(figure, 2.0) for figure in found]
+
+
+def _over_noise(picture: NDArray[np.float32], *, blur_px: float) -> NDArray[np.float32]:
+    """Size of the gradient of the blurred picture at half its size, over its lower quartile, which holds little else than noise."""
+    smooth = cv2.GaussianBlur(picture, (0, 0), blur_px)
+    size = cv2.magnitude(cv2.Scharr(smooth, cv2.CV_32F, 1, 0), cv2.Scharr(smooth, cv2.CV_32F, 0, 1))
+    size = cv2.resize(size[: size.shape[0] // 2 * 2, : size.shape[1] // 2 * 2], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return size / (np.percentile(size[::2, ::2], 25.0) + 1e-6)
 
 
 def _areas(mask: NDArray[np.uint8], *, square: bool) -> list[Figure]:
