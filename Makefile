@@ -8,7 +8,7 @@ BIN := .venv/bin
 # One thread per worker: the two workers share the cores, and sums come out the same everywhere.
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1
 
-.PHONY: demo test check lint setup setup-run lock format bench clean
+.PHONY: demo test check lint setup setup-run lock format bench clean pictures
 
 demo: setup-run
 	$(BIN)/straightband demo --out demo-out
@@ -42,6 +42,9 @@ format: setup
 
 bench: setup
 	$(BIN)/python -m benchmarks.run
+
+pictures: setup
+	$(BIN)/python scripts/write_docs.py
 
 clean:
 	rm -rf .venv .tools demo-out .mypy_cache .pytest_cache .ruff_cache .hypothesis .import_linter_cache

@@ -11,7 +11,7 @@ from straightband.errors import BadInput
 from straightband.workflows.maps import map_file, map_from_file
 from straightband.workflows.report_reading import reading_facts, reading_lines
 from straightband.workflows.several import read_photos
-from straightband.workflows.store import write_whole
+from straightband.workflows.store import check_place, write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +35,12 @@ def run(options: argparse.Namespace) -> Answer:
     )
     photographs = [(PurePath(path).name, read_file(path, what="the photograph")) for path in options.photographs]
     reading = read_photos(photographs, setup=setup, reference=reference)
-    for path in options.map:
-        write_whole(Path(path), map_file(reading.height_map, name=PurePath(path).name))
+    # all bytes first, and all folders looked at, so that a refusal leaves no map behind
+    files = [(Path(path), map_file(reading.height_map, name=PurePath(path).name)) for path in options.map]
+    for path, _ in files:
+        check_place(path)
+    for path, data in files:
+        write_whole(path, data)
     return Answer(facts=reading_facts(reading), lines=(*reading_lines(reading), *(f"Map written to {path}" for path in options.map)))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from straightband.workflows.read import Setup
 from straightband.workflows.setup import setup_from_text
 
 SHAPES = ("ellipse", "round", "rectangle")
@@ -27,7 +28,11 @@ def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--outline", metavar="CX,CY,SEMI1,SEMI2,ANGLE", help="in pixels of the upright photograph; angle of SEMI1 from right toward down"
     )
-    parser.add_argument("--thicker", metavar="WHERE", help="clock hour where the gap is thicker, or in / out for closed rings; one for each photograph, like 3,9, if they differ")
+    parser.add_argument(
+        "--thicker",
+        metavar="WHERE",
+        help="clock hour where the gap is thicker, or in / out for closed rings; one for each photograph, like 3,9, if they differ",
+    )
     parser.add_argument("--mark", metavar="HOUR", help="clock hour of the pencil mark on the rim")
     parser.add_argument(
         "--mirrored", default="0", metavar="TIMES", help="how often the view is reversed: through the back 1, by a beam splitter 1 more"
@@ -37,7 +42,7 @@ def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--margin", metavar="PERCENT", help="share of each semi-axis left to the bevel (default 3%%)")
 
 
-def setup_of(options: argparse.Namespace):  # noqa: ANN201 - the workflow's own type
+def setup_of(options: argparse.Namespace) -> Setup:
     """The set-up the options describe; raises BadInput."""
     names = (
         "shape",

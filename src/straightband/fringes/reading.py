@@ -21,6 +21,7 @@ LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
 LEAST_LEAD = 1.5  # how many times more the next best phase must leave unexplained
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
+TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -146,7 +147,7 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
             remedy="put a paper shim under one side so that 4 to 12 bands show",
         )
     flags = _flags(bands=bands, seen=seen, fit=fit)
-    if {"few-bands", "much-dust-or-glare"} <= set(flags):
+    if bands < SURE_BANDS and _set_aside(fit, seen=seen) > TOO_MUCH_SET_ASIDE:
         raise BandsUnreadable(
             found=f"only {bands:.1f} bands show and much of the face lies under dust or glare",
             needed="more bands, or a cleaner view of them, are needed to be sure of the reading",
@@ -186,9 +187,14 @@ def _flags(*, bands: float, seen: float, fit: LocalFit) -> tuple[str, ...]:
         found.append("few-bands")
     if seen < 1.0 - 0.03:
         found.append("part-of-the-face-not-seen")
-    if np.mean(fit.weight < SET_ASIDE_WEIGHT) - (1.0 - seen) > MUCH_SET_ASIDE:
+    if _set_aside(fit, seen=seen) > MUCH_SET_ASIDE:
         found.append("much-dust-or-glare")
     return tuple(found)
+
+
+def _set_aside(fit: LocalFit, *, seen: float) -> float:
+    """Share of the face that could be seen and was set aside."""
+    return float(np.mean(fit.weight < SET_ASIDE_WEIGHT)) - (1.0 - seen)
 
 
 def _draws(fit: LocalFit) -> NDArray:

@@ -106,7 +106,7 @@ def load_photo(data: bytes, *, name: str) -> Photo:
         sha256=source_of(name, data).sha256,
         focal_35mm=decoded.focal_35mm,
         orientation=decoded.orientation,
-        flags=("small photograph",) if megapixels < SMALL_MEGAPIXELS else (),
+        flags=("small-photograph",) if megapixels < SMALL_MEGAPIXELS else (),
     )
 
 

@@ -118,7 +118,7 @@ def outline_from_text(text: str, *, face: Face) -> Outline:
         corners=_corners(numbers=(cx, cy, major, minor, folded)) if face.shape is Shape.RECTANGLE else None,
         standard_px=TYPED_STANDARD_PX,
         support=1.0,
-        flags=("outline told",),
+        flags=("outline-told",),
         told=True,
     )
 

@@ -151,4 +151,4 @@ def _choose_channel(photo: Photo, wavelength_nm: float) -> tuple[str, tuple[str,
     sensitivity = [math.exp(-0.5 * ((wavelength_nm - peak) / CHANNEL_WIDTH_NM) ** 2) for peak in CHANNEL_PEAKS_NM]
     worth = signal * (0.3 + np.array(sensitivity))
     best = int(np.argmax(worth * np.clip(1.0 - clipped / MOST_CLIPPED, 0.05, 1.0)))
-    return CHANNEL_NAMES[best], ("lamp's channel clipped",) if best != int(np.argmax(worth)) else ()
+    return CHANNEL_NAMES[best], ("lamp-channel-clipped",) if best != int(np.argmax(worth)) else ()

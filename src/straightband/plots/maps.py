@@ -128,7 +128,12 @@ def _contours(axes: Axes, heights: NDArray, *, height_map: HeightMap) -> None:
         linewidths=[1.8 if abs(level) < step / 2.0 else 0.9 for level in levels],
         linestyles=["dashed" if level < -step / 2.0 else "solid" for level in levels],
     )
-    axes.clabel(lines, fmt=lambda nm: f"{nm:+.3g}".replace("-", "−") if abs(nm) > step / 2.0 else "0", fontsize=SMALL_PT, inline_spacing=3)
+    axes.clabel(
+        lines,
+        fmt=lambda nm: (f"{nm:+.0f}" if abs(nm) >= 100.0 else f"{nm:+.3g}").replace("-", "−") if abs(nm) > step / 2.0 else "0",
+        fontsize=SMALL_PT,
+        inline_spacing=3,
+    )
 
 
 def _outline(face: Face, *, line: str) -> Patch:

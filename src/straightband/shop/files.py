@@ -17,7 +17,7 @@ def write_whole(path: Path, data: bytes) -> None:
     # In the same folder, since a rename across disks would be a copy; hidden, and named at random so that two writers never meet.
     unfinished = path.parent / f".unfinished.{secrets.token_hex(8)}"
     try:
-        _check_place(path)
+        check_place(path)
         try:
             _write_to_disk(unfinished, data)
             unfinished.replace(path)
@@ -32,7 +32,8 @@ def write_whole(path: Path, data: bytes) -> None:
         ) from fault
 
 
-def _check_place(path: Path) -> None:
+def check_place(path: Path) -> None:
+    """Raise BadInput unless a file could be written at `path`."""
     if not path.parent.is_dir():
         raise BadInput(
             found=f"'{path.name}' was to be written to the folder '{path.parent}', which does not exist",

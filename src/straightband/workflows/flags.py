@@ -9,6 +9,10 @@ SENTENCES = {
     "few-bands": "fewer than two bands show; 4 to 12 read best",
     "part-of-the-face-not-seen": "part of the face is overexposed or hidden and was filled in from its surroundings",
     "much-dust-or-glare": "much dust or glare was set aside",
+    "small-photograph": "the photograph has less than one megapixel",
+    "outline-told": "the outline was told, not found",
+    "lamp-channel-clipped": "the colour that the lamp fills is overexposed, so another was read",
+    "block-out-of-parallel-with-platen": "the block's face does not lie parallel with the platen",
     "photographs-differ": "the photographs differ by more than their own uncertainty",
 }
 

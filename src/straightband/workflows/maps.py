@@ -31,6 +31,5 @@ def band_of(height_map: HeightMap) -> float:
 
 
 def note_of(height_map: HeightMap) -> str:
-    """What must stand under every picture of a map: which way up and which way round it is."""
-    sign = "hills are positive" if height_map.meta.get("sign") == "known" else "hill or hole: not known"
-    return f"seen looking at the face; {sign}"
+    """What must stand under every picture of a map beside how it is seen: which way up it is."""
+    return "Hills are positive." if height_map.meta.get("sign") == "known" else "Hill or hole: not known."
