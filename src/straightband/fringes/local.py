@@ -28,7 +28,7 @@ from straightband.fringes.whole import polynomials
 LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
 PHASE_ORDER, LIGHT_ORDER = 8, 3
 QUADRATIC = noll_count(2)  # piston, tilts and second order: free, since wedge and bow are what they are
-PHASE_SPLINES, LIGHT_SPLINES = 22, 13  # along the shorter extent
+PHASE_SPLINES, LIGHT_SPLINES = 22, 9  # along the shorter extent
 STEPS = 5
 MOST_STEPS = 8  # taken when something hangs together in what is left: the border of a frosted back, say
 FIRST_SHARED, MISFIT_SHARED = 4.0, 8.0  # pixels that share a reading: assumed at first; above which the model misses something
@@ -96,26 +96,34 @@ class Fields:
 def normal_equations(blocks: list[Block], moments: Moments) -> tuple[NDArray, NDArray]:
     """J'WJ and J'Wr of all blocks together, from the moments of the cells."""
     ends = np.cumsum([0] + [block.size for block in blocks])
+    place = [slice(ends[i], ends[i + 1]) for i in range(len(blocks))]
     normal = np.empty((ends[-1], ends[-1]))
-    right = np.empty(ends[-1])
-    for i, one in enumerate(blocks):
-        rows = slice(ends[i], ends[i + 1])
-        right[rows] = one.columns.T @ moments.with_residual[one.channel]
-        for j in range(i, len(blocks)):
-            columns = slice(ends[j], ends[j + 1])
-            normal[rows, columns] = _crossed(one, blocks[j], moments.products[one.channel, blocks[j].channel])
-            if j > i:
-                normal[columns, rows] = normal[rows, columns].T
+    right = np.concatenate([block.columns.T @ moments.with_residual[block.channel] for block in blocks])
+    dense = [i for i, block in enumerate(blocks) if isinstance(block.columns, np.ndarray)]
+    thin = [i for i in range(len(blocks)) if i not in dense]
+
+    def weigh(i: int, j: int) -> NDArray:
+        return moments.products[blocks[i].channel, blocks[j].channel]
+
+    for k, i in enumerate(dense):
+        for j in dense[k:]:
+            part = (blocks[i].columns * weigh(i, j)[:, None]).T @ blocks[j].columns
+            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+    for k, i in enumerate(thin):
+        # every product with a sparse matrix has its price, so the dense ones are taken side by side
+        side = blocks[i].columns.T @ np.concatenate([blocks[j].columns * weigh(i, j)[:, None] for j in dense], axis=1)
+        for j, part in zip(dense, np.split(side, np.cumsum([blocks[j].size for j in dense])[:-1], axis=1), strict=True):
+            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+        for j in thin[k:]:
+            part = (_row_scaled(blocks[i].columns, weigh(i, j)).T @ blocks[j].columns).toarray()
+            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
     return normal, right
 
 
-def _crossed(one: Block, other: Block, weight: NDArray) -> NDArray:
-    if isinstance(one.columns, np.ndarray):
-        left = one.columns * weight[:, None]
-        return left.T @ other.columns if isinstance(other.columns, np.ndarray) else (other.columns.T @ left).T
-    scaled = sparse.diags_array(weight) @ one.columns
-    product = scaled.T @ other.columns
-    return product if isinstance(product, np.ndarray) else product.toarray()
+def _row_scaled(matrix: sparse.csr_array, factor: NDArray) -> sparse.csr_array:
+    """The matrix with each row times its factor."""
+    data = matrix.data * np.repeat(factor, np.diff(matrix.indptr))
+    return sparse.csr_array((data, matrix.indices, matrix.indptr), shape=matrix.shape)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -432,7 +440,8 @@ def _solve(
     factor, _ = linalg.lapack.dpotrf(posterior, lower=1)
     change, _ = linalg.lapack.dpotrs(factor, pull, lower=1)
     inverse, _ = linalg.lapack.dpotri(factor, lower=1)
-    covariance = np.tril(inverse) + np.tril(inverse, -1).T
+    # the upper triangle was left zero by the factorisation
+    covariance = inverse + np.tril(inverse, -1).T
     updated = coefficients + change
     fresh = [
         block
