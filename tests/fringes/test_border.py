@@ -86,11 +86,11 @@ def test_pixels_without_weight_make_no_border(pixels):
     assert find_border(residual, cosine, weight=np.where(right, 0.0, 1.0), x_px=x, y_px=y, least=0.1) is None
 
 
-def test_a_corner_of_the_face_holds_no_border(pixels):
-    """A jump that cuts off fewer than some hundred pixels could be anything."""
-    x, y, cosine = pixels
-    residual = noise(x.size) + 3.0 * beyond(x, y, angle=0.0, offset=97.0)
-    assert find_border(residual, cosine, weight=np.ones(x.size), x_px=x, y_px=y, least=0.1) is None
+def test_a_corner_of_the_face_holds_no_border():
+    """A bright corner of a square, ten pixels deep, every fourth pixel taken as the local stage does: too few to be a border."""
+    y, x = (each.ravel()[::4] for each in np.indices((SIDE, SIDE)) - (SIDE - 1) / 2.0)
+    residual = noise(x.size) + 5.0 * beyond(x, y, angle=math.pi / 4.0, offset=SIDE / math.sqrt(2.0) - 10.0)
+    assert find_border(residual, np.cos(0.3 * x), weight=np.ones(x.size), x_px=x, y_px=y, least=0.1) is None
 
 
 def test_a_step_too_small_to_matter_is_left_alone(pixels):

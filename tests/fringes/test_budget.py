@@ -62,6 +62,8 @@ def test_pv_is_taken_to_its_worse_side(points):
     height = np.ptp(saddle - _plane_of(points, saddle))
     budget = sum_up([moded(points, 2.0 * saddle)], points=points, heights_nm=30.0 * saddle)
     assert budget.expanded_nm["pv_nm"] == pytest.approx(2.0 * height, rel=1e-9)  # rounding
+    turned = sum_up([moded(points, -3.0 * saddle)], points=points, heights_nm=saddle)
+    assert turned.expanded_nm["pv_nm"] == pytest.approx(3.0 * height, rel=1e-9)  # added: from 1 to 2; taken away: from 1 to 4
 
 
 def test_a_perfect_flat_is_uncertain_too(points):

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from straightband.fringes import starts
 from straightband.fringes.starts import WEAK_SAMPLES, Start, disc_grid, find_starts
 
 
@@ -75,12 +76,21 @@ def test_a_start_near_the_truth_is_among_the_first(waves):
     assert min(away) < 0.25  # rms in waves: beyond a quarter the gradient of most pixels points to a neighbouring band
 
 
+@pytest.mark.parametrize("waves", [(0.3, -0.2, 1.7, 0.4, -0.3), (0.9, 0.4, -0.6, 1.9, 1.2), (0.0, 0.6, 3.2, 0.1, 0.0)])
+def test_weak_curvature_is_found_by_trying_all(waves):
+    """Where few bands leave no tone to read the curvature from, the brute-force grid has a start within half a step of it."""
+    truth = np.array(waves)
+    weak = np.array([vector(start) for start in starts._weak_starts(bands(start_of(*waves), samples=WEAK_SAMPLES))])
+    away = np.minimum(np.abs(weak - truth), np.abs(weak + truth))[:, 2:].max(axis=1)
+    assert away.min() <= starts.WEAK_STEP_WAVES / 2.0 + 1e-6  # single precision of the grid
+
+
 def test_no_two_starts_are_the_same_or_mirror_images():
     """Cosines are even, so a start and its negative are one; each is tried once."""
-    starts = [vector(start) for start in starts_for(start_of(2.0, 5.0, -0.6, 0.3, 0.4))]
-    assert len(starts) > 5
-    for i, one in enumerate(starts):
-        for other in starts[:i]:
+    found = [vector(start) for start in starts_for(start_of(2.0, 5.0, -0.6, 0.3, 0.4))]
+    assert len(found) > 5
+    for i, one in enumerate(found):
+        for other in found[:i]:
             assert np.abs(one - other).max() > 0.3
             assert np.abs(one + other).max() > 0.3
 
