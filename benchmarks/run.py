@@ -33,6 +33,8 @@ class Options:
         Names of the parts to run, all if empty: difficulties of accuracy, terms of coverage.
     threads
         Of linear algebra where speed is measured.
+    photographs
+        Whether coverage reads photographs where the geometry alone would do.
     """
 
     out: Path
@@ -42,6 +44,7 @@ class Options:
     true_outline: bool = False
     only: tuple[str, ...] = ()
     threads: int = 2
+    photographs: bool = False
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -55,6 +58,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--true-outline", action="store_true", help="give the reader the true outline")
     parser.add_argument("--only", nargs="*", default=(), help="parts to run: difficulties of accuracy, terms of coverage")
     parser.add_argument("--threads", type=int, default=2, help="threads of linear algebra where speed is measured (default 2)")
+    parser.add_argument("--photographs", action="store_true", help="coverage: read photographs where the geometry alone would do")
     asked = parser.parse_args(arguments)
     unknown = [name for name in asked.names if name not in NAMES]
     if unknown:
@@ -69,6 +73,7 @@ def main(arguments: list[str] | None = None) -> None:
         true_outline=asked.true_outline,
         only=tuple(asked.only),
         threads=asked.threads,
+        photographs=asked.photographs,
     )
     options.out.mkdir(parents=True, exist_ok=True)
     for name in asked.names or NAMES:
