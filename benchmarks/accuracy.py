@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from benchmarks.exact import exact_reading
 from benchmarks.photographs import Photograph, miss_of_reading, photograph, pv_within, setup_of, true_outline
 from benchmarks.run import Options
 from benchmarks.tables import Row, markdown, write_table
@@ -68,8 +69,14 @@ def tried(shot: Photograph, *, with_true_outline: bool) -> Row:
         refused = str(error)
     except Exception as error:  # noqa: BLE001  a crash is a result of the benchmark, not its end
         refused = f"CRASH {error!r}"
-    row |= {"seconds": time.perf_counter() - began, "cpu_seconds": time.process_time() - busy}
+    row |= {"seconds": time.perf_counter() - began, "cpu_seconds": time.process_time() - busy, "view_rms_nm": view_rms_nm(shot)}
     return row | _outcome(reading, shot=shot) | {"refused": refused} | describe(shot.scene)
+
+
+def view_rms_nm(shot: Photograph) -> float:
+    """Map error of a reader that knows the phase and the outline exactly: what a view off normal, a near camera and the lens leave unknown."""
+    setup = setup_of(shot, outline=true_outline(shot.rendered.truth))
+    return miss_of_reading(exact_reading(shot.scene, setup=setup), scene=shot.scene).rms_nm
 
 
 def _outcome(reading: Reading | None, *, shot: Photograph) -> Row:
@@ -121,7 +128,7 @@ def _failing(row: Row) -> str:
         return "crashed" if row["refused"].startswith("CRASH") else "refused"
     reasons = [
         "outline" if not row["outline_found"] else "",
-        "rms" if row["rms_error_nm"] > LARGEST_RMS_NM else "",
+        ("rms (by the view)" if row["view_rms_nm"] > LARGEST_RMS_NM else "rms") if row["rms_error_nm"] > LARGEST_RMS_NM else "",
         "pv" if not row["pv_ok"] else "",
         "sign" if row["sign"] == "wrong" else "",
     ]
@@ -140,6 +147,7 @@ def _summary(rows: list[Row], name: str) -> Row:
         "median rms error, nm": statistics.median(rms),
         "90 % below, nm": float(np.quantile(rms, 0.9)),
         "worst, nm": max(rms),
+        "rms of an exact reader > 3 nm": sum(row["view_rms_nm"] > LARGEST_RMS_NM for row in part),
         "rms <= 3 nm": sum(value <= LARGEST_RMS_NM for value in rms),
         "PV within 10 nm or 5 %": sum(row["pv_ok"] for row in read),
         "PV within its uncertainty": sum(abs(row["pv_error_nm"]) <= row["pv_expanded_nm"] for row in read),
@@ -156,6 +164,9 @@ def verdict_lines(rows: list[Row]) -> list[str]:
     read = [row for row in rows if not row["refused"]]
     meant = {
         f"rms error <= {LARGEST_RMS_NM:g} nm": sum(row["rms_error_nm"] <= LARGEST_RMS_NM for row in read),
+        f"rms error <= {LARGEST_RMS_NM:g} nm or the unknown view leaves an exact reader more": sum(
+            row["rms_error_nm"] <= LARGEST_RMS_NM or row["view_rms_nm"] > LARGEST_RMS_NM for row in read
+        ),
         "PV error <= 10 nm or 5 %": sum(row["pv_ok"] for row in read),
         "sign never wrong": sum(row["sign"] != "wrong" for row in read),
     }
@@ -170,7 +181,19 @@ def _list_failures(rows: list[Row], *, out: Path) -> None:
         facts = ", ".join(f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}" for name, value in row.items())
         blocks.append(f"## seed {row['seed']}, {row['difficulty']}, {row['pattern']}: {_failing(row)}\n\n{facts}\n")
     (out / "accuracy-failures.md").write_text("\n".join(blocks), encoding="utf-8")
-    columns = ("seed", "difficulty", "pattern", "shape", "rms_error_nm", "pv_error_nm", "true_pv_nm", "outline_px", "sign", "flags")
+    columns = (
+        "seed",
+        "difficulty",
+        "pattern",
+        "shape",
+        "rms_error_nm",
+        "view_rms_nm",
+        "pv_error_nm",
+        "true_pv_nm",
+        "outline_px",
+        "sign",
+        "flags",
+    )
     if failures:
         print(markdown([{"failing": _failing(row)} | {name: row[name] for name in columns} for row in failures]))
 
