@@ -243,6 +243,7 @@ def test_an_untold_thicker_side_leaves_the_sign_open(golden):
     rendered, data, told = golden
     reading = read_photo(data, name="bands.jpg", setup=setup_for(rendered, thicker=None, mark_hour=None))
     assert reading.sign == "unknown"
+    assert reading.height_map.meta["sign"] == "unknown"  # which goes into the file and on the certificate
     assert told_of(reading) == {"sign-unknown", "half-turn-unknown", "reference-not-told"}
     assert reading.figures.pv_nm == pytest.approx(told.figures.pv_nm, rel=1e-6)  # nothing else has changed
     assert abs(reading.figures.power_nm) == pytest.approx(abs(told.figures.power_nm), rel=1e-6)  # the same
