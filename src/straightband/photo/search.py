@@ -21,21 +21,21 @@ RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it
 VOTING_SIDE, ROUND_VOTING_SIDE, TEXTURE_SIDE = 300, 500, 640
 CLOSER_SHARE = 0.2  # of the longer side: figures with a smaller half axis are looked at again from nearer
 ROUND_RATIO = 1.1
-FEWEST_SUPPORT = 0.6
 COMPARABLE = 0.8  # supports closer than this leave the choice to what lies between two rims
 CALM = 0.35
 FAINTEST = 0.1  # of the liveliest figure
+RIVAL_SUPPORT = 0.85
 LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
 def candidates(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
     """Settled ellipses or rectangles of about the ratio given (1 for a round face), best supported first."""
-    textured = _textured(pyramid, square=square)
+    areas = textured(pyramid, square=square)
     voted, rims = _voted(pyramid, pyramid.whole, ratio=ratio, square=square)
-    for window in _closer(pyramid, textured[:1] + rims):
+    for window in _closer(pyramid, areas[:1] + rims):
         voted += _voted(pyramid, window, ratio=ratio, square=square)[0]
     starts = [(figure, VERY_NARROW if ratio < ROUND_RATIO and not square else NARROW) for figure in voted]
-    for figure in textured:
+    for figure in areas:
         if abs(math.log(figure.ratio() / ratio)) < 0.35:
             starts += [(figure, WIDE), (figure, NARROW)]
     return _settled(pyramid, starts, ratio=ratio)
@@ -97,7 +97,8 @@ def _same(one: Window, other: Window) -> bool:
     return max(abs(one.left - other.left), abs(one.top - other.top), abs(one.right - other.right), abs(one.bottom - other.bottom)) < 0.25 * size
 
 
-def _textured(pyramid: Pyramid, *, square: bool) -> list[Figure]:
+def textured(pyramid: Pyramid, *, square: bool) -> list[Figure]:
+    """Rough figures around areas full of bands."""
     view = pyramid.view(pyramid.whole, side_px=TEXTURE_SIDE)
     return unlike([view.to_plane(figure) for figure in textured_areas(view.picture, square=square)], most=6, alike=0.07)
 
@@ -160,3 +161,29 @@ def _rank(look: Look) -> float:
 
 def _lies_in(inner: Figure, outer: Figure) -> bool:
     return float(outer.radius(*inner.rim_pixels(48)).max()) < 1.0
+
+
+def rivals(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
+    """Well-seen figures around bands that do not have the shape or the ratio given, best first."""
+    found = []
+    for other_square in (False, True):
+        for start in textured(pyramid, square=other_square)[:4]:
+            figure = settle(pyramid, start, windows=WIDE)
+            figure = figure and settle(pyramid, figure, windows=CLOSE, count=CLOSE_COUNT)
+            if figure is not None and not (other_square == square and abs(math.log(figure.ratio() / ratio)) < 2.0 * RATIO_MARGIN):
+                found.append(look_at(pyramid, figure))
+    return sorted((look for look in found if look.support > RIVAL_SUPPORT and _has_bands(look)), key=_rank, reverse=True)
+
+
+def is_plain(look: Look) -> bool:
+    """True if nothing speaks against a figure, so that no rival needs to be looked for."""
+    return look.support > 0.93 and look.worst_outside < 0.35 * look.border
+
+
+def beats(pyramid: Pyramid, rival: Look, look: Look) -> bool:
+    """True if a figure of another shape explains the picture better, or is the piece on the larger flat whose rim was taken for it."""
+    if _lies_in(look.figure, rival.figure) and change_between(pyramid, look.figure, rival.figure) < CALM * look.border:
+        return False  # the rival is the rim of a larger flat
+    if _rank(rival) > _rank(look) + 0.05:
+        return True
+    return _lies_in(rival.figure, look.figure) and change_between(pyramid, rival.figure, look.figure) < CALM * rival.border
