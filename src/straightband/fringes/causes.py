@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from straightband.face.polynomials import face_polynomials
+from straightband.face.shapes import Shape
 from straightband.fringes.budget import Cause, no_rows
 from straightband.fringes.reading import PhaseReading
 from straightband.heightmap.figures import Points
@@ -24,6 +26,7 @@ from straightband.photo.rectify import SquarePicture
 from straightband.uncertainty import COVERAGE_95
 
 ASSUMED_LEAST_GAP_UM = 3.0  # dust and burrs keep plates this far apart: common practice, no source
+RIM_POINTS = 60
 ASSUMED_CAMERA_DIAMETERS = 10.0  # a bench rule for a tenth of a wave: common practice, no source
 
 
@@ -107,25 +110,43 @@ def outline_and_scale(reading: PhaseReading, slopes: Slopes, *, standard_mm: flo
 
 
 def lens_distortion(reading: PhaseReading, slopes: Slopes, *, picture: SquarePicture, camera: Camera) -> Cause:
-    """Radial distortion of the lens times the bands: points shifted by share (r / corner)^2 of their radius."""
+    """Radial distortion of the lens times the bands: points shifted by share (r / corner)^2 of their radius.
+
+    The outline is shifted with the face, so what an affine map of the outline takes up has been taken up and is left out.
+    """
     points = reading.points
-    x, y = picture.pixel_positions(points.u_mm, points.v_mm)
-    dx, dy = x - (camera.size_px[0] - 1) / 2.0, y - (camera.size_px[1] - 1) / 2.0
-    share = camera.distortion_share * (dx * dx + dy * dy) / (0.25 * (camera.size_px[0] ** 2 + camera.size_px[1] ** 2))
-    linear = picture.face_to_pixels[:2, :2] / picture.face_to_pixels[2, 2] / np.array([picture.face.semi_u_mm, picture.face.semi_v_mm])
-    du, dv = np.linalg.solve(linear, np.stack([share * dx, share * dy]))
+    angle = np.linspace(0.0, 2.0 * np.pi, RIM_POINTS, endpoint=False)
+    rim_u, rim_v = picture.face.semi_u_mm * np.cos(angle), picture.face.semi_v_mm * np.sin(angle)
+    at_rim = _distorted_by(rim_u, rim_v, picture=picture, camera=camera)
+    absorbed = np.linalg.lstsq(np.stack([np.ones_like(angle), rim_u, rim_v], axis=1), at_rim.T, rcond=None)[0]
+    shift = _distorted_by(points.u_mm, points.v_mm, picture=picture, camera=camera)
+    du, dv = shift - (np.stack([np.ones_like(points.u_mm), points.u_mm, points.v_mm], axis=1) @ absorbed).T
     mode = slopes.gap_u * du + slopes.gap_v * dv
     return _cause("lens distortion x bands", f"up to {100 * camera.distortion_share:.2g} % at the corner of the frame", [mode], points)
 
 
-def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, shown_by_outline: bool) -> Cause:
-    """Perspective of an oblique view times the bands; a rectangle's corners show it, an ellipse's outline does not."""
+def _distorted_by(u_mm: NDArray, v_mm: NDArray, *, picture: SquarePicture, camera: Camera) -> NDArray:
+    """Shift (2, n) in mm on the face of points (n,), at the limit of the distortion."""
+    x, y = picture.pixel_positions(u_mm, v_mm)
+    dx, dy = x - (camera.size_px[0] - 1) / 2.0, y - (camera.size_px[1] - 1) / 2.0
+    share = camera.distortion_share * (dx * dx + dy * dy) / (0.25 * (camera.size_px[0] ** 2 + camera.size_px[1] ** 2))
+    linear = picture.face_to_pixels[:2, :2] / picture.face_to_pixels[2, 2] / np.array([picture.face.semi_u_mm, picture.face.semi_v_mm])
+    return np.linalg.solve(linear, np.stack([share * dx, share * dy]))
+
+
+def keystone(
+    reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, nm_per_rad: float, shown_by_outline: bool
+) -> Cause:
+    """Perspective of an oblique view times the bands.
+
+    With s = sin(tilt) / L a point x is seen at x (1 + s x), and under an incidence whose cosine is larger by s x. Together a gap t reads
+    t + s x (t - x t'): a plane wedge gives only tilt, for the two cancel. A rectangle's corners show the shift, so there only s x t stays.
+    """
     points = reading.points
-    if shown_by_outline:
-        return _cause("keystone x bands", "seen by the four corners", [], points)
+    gap = reading.cell_phase_rad * nm_per_rad
     converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) / camera.distance_mm
-    radial = slopes.gap_u * points.u_mm + slopes.gap_v * points.v_mm
-    modes = [converging * points.u_mm * radial, converging * points.v_mm * radial]
+    left = gap if shown_by_outline else gap - slopes.gap_u * points.u_mm - slopes.gap_v * points.v_mm
+    modes = [converging * points.u_mm * left, converging * points.v_mm * left]
     return _cause(
         "keystone x bands", f"view off normal by {math.degrees(view.tilt_rad):.1f} deg, camera {camera.distance_origin}", modes, points
     )
@@ -153,21 +174,31 @@ def obliquity(reading: PhaseReading, heights_nm: NDArray, *, view: Foreshortenin
     )
 
 
-def near_camera(reading: PhaseReading, *, camera: Camera, nm_per_band: float) -> Cause:
-    """False power of a gap seen under an angle that grows to the rim: t r^2 / (2 L^2)."""
+def near_camera(reading: PhaseReading, *, camera: Camera, nm_per_rad: float, sense: int) -> Cause:
+    """A gap seen under an angle that grows to the rim reads too small there: t r^2 / (2 L^2), with the gap of each place.
+
+    `sense` is +1 or -1 as the phase grows or falls with the gap, 0 where that is not known and both are counted.
+    """
     points = reading.points
-    gap_nm = 1000.0 * ASSUMED_LEAST_GAP_UM + 0.5 * reading.bands_across * nm_per_band
-    mode = gap_nm * (points.u_mm**2 + points.v_mm**2) / (2.0 * camera.distance_mm**2)
-    return _cause("near camera", f"gap about {gap_nm / 1000:.1f} um, camera {camera.distance_origin}", [mode], points)
+    change = reading.cell_phase_rad * nm_per_rad
+    share = (points.u_mm**2 + points.v_mm**2) / (2.0 * camera.distance_mm**2)
+    senses = (sense,) if sense else (1, -1)
+    modes = [(1000.0 * ASSUMED_LEAST_GAP_UM + each * change - np.min(each * change)) * share / math.sqrt(len(senses)) for each in senses]
+    return _cause("near camera", f"gap from about {ASSUMED_LEAST_GAP_UM:g} um up, camera {camera.distance_origin}", modes, points)
 
 
 def reference_flat(reading: PhaseReading, expanded_nm: NDArray | None) -> Cause:
-    """The flat tested against: its stated uncertainty (c,) in the shape of a power error, or nothing where it is not told."""
+    """The flat tested against: its stated uncertainty (c,) as power, astigmatism, coma and spherical error, or nothing where it is not told.
+
+    Which shape its error has is not stated with it, so each may have the standard size alone.
+    """
     points = reading.points
     if expanded_nm is None:
         return _cause("reference flat", "not told: heights are those of the pair", [], points)
-    radius = points.clear.normalised_radius(points.u_mm, points.v_mm)
-    return _cause("reference flat", "stated with the reference", [expanded_nm * (2.0 * radius**2 - 1.0)], points)
+    shapes = face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=4)
+    chosen = (3, 4, 5, 6, 7, 10) if points.clear.shape is not Shape.RECTANGLE else (3, 4, 5, 6, 9, 12)
+    modes = [expanded_nm / COVERAGE_95 * shapes[j] for j in chosen]
+    return _cause("reference flat", "stated with the reference", modes, points)
 
 
 def no_repeat(reading: PhaseReading) -> Cause:

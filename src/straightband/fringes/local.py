@@ -43,9 +43,9 @@ LEAST_STEP = 0.03  # of the mean light: a smaller step at a border is not worth 
 LOCAL_BLOCKS = 7  # blocks before the rim functions and splines of the phase
 SETTLED_ROUND = 2  # before it the residual is not yet noise
 HELD_ROUNDS = 3  # in which contrast stays near constant: what a phase can explain, the phase explains
-CONTRAST_SPREAD = 0.01  # expected departure of the contrast from constant, per polynomial
+CONTRAST_SPREAD = 0.02  # expected departure of the contrast from constant, per polynomial
 # Where the picture can't tell contrast from height, at a rim beyond the last band, it is the contrast that is taken as constant.
-CONTRAST_LIMIT, CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.03, 0.003, 0.01
+CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.003, 0.01
 LIGHT_SPREAD = 0.15  # expected unevenness of the light as a share of its mean, per polynomial
 STIFFEST = 1e10
 
@@ -199,16 +199,10 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
     held = np.r_[1e-4, np.ones(broad.shape[1] - 1)]
     figure = polynomial_block(x, y, shape=shape, order=PHASE_ORDER)
     return [
-        Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0 / LIGHT_SPREAD**2, adapts=True),
+        Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0 / LIGHT_SPREAD**2, adapts=False),
         Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.02 * light) ** 2, adapts=True),
-        Block(
-            channel=MODULATION,
-            columns=broad,
-            penalty=held,
-            stiffness=1.0 / (CONTRAST_SPREAD * modulation) ** 2,
-            adapts=True,
-            loosest=1.0 / (CONTRAST_LIMIT * modulation) ** 2,
-        ),
+        # Not left to the evidence: few bands can't tell uneven light from height, and the doubt must stay in the covariance.
+        Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0 / (CONTRAST_SPREAD * modulation) ** 2, adapts=False),
         Block(
             channel=MODULATION,
             columns=coarse,

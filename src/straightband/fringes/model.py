@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 LARGEST_STEP_RAD = 1.0  # rms phase change allowed in one step; larger ones leave the basin of the start
-LIGHT_SPREAD = 0.15  # expected unevenness of the light as a share of its mean, per coefficient: common practice, no source
-CONTRAST_SPREAD = 0.02  # expected departure of B / L from constant, per coefficient
+LIGHT_SPREAD = 0.3  # expected unevenness of the light as a share of its mean, per coefficient: common practice, no source
+CONTRAST_SPREAD = 0.01  # expected departure of B / L from constant, per coefficient
 PRIOR_FLOOR = 1e-9
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-LARGEST_LAG = 12  # pixels; longer ranges are figure, not noise
+LARGEST_LAG = 3  # pixels; longer ranges are figure, not noise
 OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
 WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
 TURNED, EXPLAINED_BY_SHIFT = 0.5, 0.5  # squared mean over mean square of the slope; share of the residual that a shift must explain

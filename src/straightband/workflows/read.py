@@ -297,10 +297,12 @@ def _causes(
         causes.fit_noise(phase, nm_per_rad=nm_per_rad),
         causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=view),
         causes.lens_distortion(phase, slopes, picture=picture, camera=camera),
-        causes.keystone(phase, slopes, camera=camera, view=view, shown_by_outline=setup.face.shape is Shape.RECTANGLE),
+        causes.keystone(
+            phase, slopes, camera=camera, view=view, nm_per_rad=nm_per_rad, shown_by_outline=setup.face.shape is Shape.RECTANGLE
+        ),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=view),
-        causes.near_camera(phase, camera=camera, nm_per_band=height_per_band_nm(wavelength_nm=setup.lamp.wavelength_nm)),
+        causes.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=_gap_sense(phase, picture, setup)),
         causes.reference_flat(phase, reference),
         causes.no_repeat(phase),
     ]
