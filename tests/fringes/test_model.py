@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from straightband.face.polynomials import circle_polynomials
-from straightband.fringes.model import CONTRAST_SPREAD, LARGEST_STEP_RAD, LIGHT_SPREAD, BandModel, Samples, explained, seed, step
+from straightband.fringes.model import LARGEST_STEP_RAD, USUAL, BandModel, Samples, explained, seed, step
 
 COEFFICIENTS = np.array([0.3, 7.0, -4.0, 0.8, -0.5, 0.6, 0.1, -0.2, 0.15, 0.05])
 LIGHT = np.array([0.5, 0.03, -0.02])
@@ -112,18 +112,19 @@ def test_at_rest_the_picture_pulls_as_hard_as_the_beliefs(points):
         at_rest = step(samples, at_rest, basis=points, light_basis=light_basis, prior_rad=prior)
     variance = np.mean(at_rest.residual**2)
     cos, sin = np.cos(at_rest.phase_rad), np.sin(at_rest.phase_rad)
-    by_phase = (points * (-at_rest.modulation * sin)) @ at_rest.residual
+    over = at_rest.overtone
+    by_phase = (points * (-at_rest.modulation * (sin + 4.0 * over * sin * cos))) @ at_rest.residual
     size = np.abs(by_phase).max()
     assert size > 0.1
     assert by_phase == pytest.approx(variance / prior**2 * at_rest.coefficients_rad, abs=1e-3 * size)  # rounding and the last step
     share = at_rest.modulation_coefficients[0] / at_rest.light_coefficients[0]
     miss = (at_rest.modulation_coefficients - share * at_rest.light_coefficients)[1:]
-    hold = variance / (CONTRAST_SPREAD * at_rest.modulation_coefficients[0]) ** 2
-    by_modulation = ((light_basis * cos) @ at_rest.residual)[1:]
+    hold = variance / (USUAL.contrast_spread * at_rest.modulation_coefficients[0]) ** 2
+    by_modulation = ((light_basis * (cos + over * np.cos(2.0 * at_rest.phase_rad))) @ at_rest.residual)[1:]
     size = np.abs(by_modulation).max()
     assert size > 0.1
     assert by_modulation == pytest.approx(hold * miss, abs=1e-3 * size)  # the same
-    even = variance / (LIGHT_SPREAD * at_rest.light_coefficients[0]) ** 2 * at_rest.light_coefficients[1:]
+    even = variance / (USUAL.light_spread * at_rest.light_coefficients[0]) ** 2 * at_rest.light_coefficients[1:]
     assert (light_basis @ at_rest.residual)[1:] == pytest.approx(even - hold * share * miss, abs=1e-3 * size)  # the same
 
 

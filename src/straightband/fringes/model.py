@@ -6,16 +6,36 @@ uneven dims the bright and the dark bands alike; where the picture says otherwis
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
 LARGEST_STEP_RAD = 1.0  # rms phase change allowed in one step; larger ones leave the basin of the start
-LIGHT_SPREAD = 0.3  # expected unevenness of the light as a share of its mean, per coefficient: common practice, no source
-CONTRAST_SPREAD = 0.01  # expected departure of B / L from constant, per coefficient
 PRIOR_FLOOR = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beliefs:
+    """What is expected of a picture before it is looked at. All values: common practice, no source.
+
+    Attributes
+    ----------
+    light_spread
+        Unevenness of the light as a share of its mean, per coefficient.
+    contrast_spread
+        Departure of B / L from constant, per coefficient.
+    overtone_spread
+        Share of cos(2 phase): the reflectance of bare glass, 0.042, and a tone curve a few per cent off.
+    """
+
+    light_spread: float = 0.3
+    contrast_spread: float = 0.01
+    overtone_spread: float = 0.05
+
+
+USUAL = Beliefs()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +68,8 @@ class BandModel:
         (m,) of the light basis.
     residual
         (n,) value less model.
+    overtone
+        Share of the modulation in cos(2 phase): light reflected three times, or a tone curve not quite known.
     """
 
     phase_rad: NDArray
@@ -57,6 +79,7 @@ class BandModel:
     light_coefficients: NDArray
     modulation_coefficients: NDArray
     residual: NDArray
+    overtone: float = 0.0
 
 
 def explained(samples: Samples, model: BandModel) -> float:
@@ -87,7 +110,14 @@ def seed(samples: Samples, *, phase_rad: NDArray, light_basis: NDArray, basis: N
 
 
 def _evaluate(
-    samples: Samples, *, phase_rad: NDArray, light_c: NDArray, modulation_c: NDArray, light_basis: NDArray, coefficients: NDArray
+    samples: Samples,
+    *,
+    phase_rad: NDArray,
+    light_c: NDArray,
+    modulation_c: NDArray,
+    light_basis: NDArray,
+    coefficients: NDArray,
+    overtone: float = 0.0,
 ) -> BandModel:
     light, modulation = light_c @ light_basis, modulation_c @ light_basis
     return BandModel(
@@ -97,11 +127,14 @@ def _evaluate(
         coefficients_rad=coefficients,
         light_coefficients=light_c,
         modulation_coefficients=modulation_c,
-        residual=samples.value - light - modulation * np.cos(phase_rad),
+        residual=samples.value - light - modulation * (np.cos(phase_rad) + overtone * np.cos(2.0 * phase_rad)),
+        overtone=overtone,
     )
 
 
-def step(samples: Samples, model: BandModel, *, basis: NDArray, light_basis: NDArray, prior_rad: NDArray) -> BandModel:
+def step(
+    samples: Samples, model: BandModel, *, basis: NDArray, light_basis: NDArray, prior_rad: NDArray, beliefs: Beliefs = USUAL
+) -> BandModel:
     """One Gauss-Newton step on light, modulation and phase coefficients.
 
     Parameters
@@ -112,16 +145,21 @@ def step(samples: Samples, model: BandModel, *, basis: NDArray, light_basis: NDA
         (m, n) basis of light and modulation; row 0 must be constant.
     prior_rad
         (k,) expected size of each phase coefficient; large where anything goes.
+    beliefs
+        What else is expected beforehand.
     """
     m = len(light_basis)
     cos, sin = np.cos(model.phase_rad), np.sin(model.phase_rad)
-    columns = np.concatenate([light_basis, light_basis * cos, basis * (-model.modulation * sin)])
+    double = np.cos(2.0 * model.phase_rad)
+    by_phase = -model.modulation * (sin + 4.0 * model.overtone * sin * cos)
+    by_modulation = cos + model.overtone * double
+    columns = np.concatenate([light_basis, light_basis * by_modulation, basis * by_phase, [model.modulation * double]])
     weighted = columns * samples.weight
     normal, right = weighted @ columns.T, weighted @ model.residual
     variance = max(float(np.sum(samples.weight * model.residual**2) / max(1.0, np.sum(samples.weight))), PRIOR_FLOOR)
-    _add_priors(normal, right, model, variance=variance, prior_rad=prior_rad)
+    _add_priors(normal, right, model, variance=variance, prior_rad=prior_rad, beliefs=beliefs)
     change = linalg.solve(normal, right, assume_a="pos")
-    phase_change = change[2 * m :] @ basis
+    phase_change = change[2 * m : -1] @ basis
     size = float(np.sqrt(np.mean(phase_change**2)))
     share = min(1.0, LARGEST_STEP_RAD / size) if size > 0 else 1.0
     return _evaluate(
@@ -130,21 +168,24 @@ def step(samples: Samples, model: BandModel, *, basis: NDArray, light_basis: NDA
         light_c=model.light_coefficients + change[:m],
         modulation_c=model.modulation_coefficients + change[m : 2 * m],
         light_basis=light_basis,
-        coefficients=model.coefficients_rad + share * change[2 * m :],
+        coefficients=model.coefficients_rad + share * change[2 * m : -1],
+        overtone=model.overtone + share * float(change[-1]),
     )
 
 
-def _add_priors(normal: NDArray, right: NDArray, model: BandModel, *, variance: float, prior_rad: NDArray) -> None:
+def _add_priors(normal: NDArray, right: NDArray, model: BandModel, *, variance: float, prior_rad: NDArray, beliefs: Beliefs) -> None:
     """Adds what is believed beforehand: small phase coefficients, light that is nearly even, B a constant share of L."""
     m = len(model.light_coefficients)
     diagonal = np.arange(len(normal))
-    phase = diagonal[2 * m :]
+    phase = diagonal[2 * m : -1]
+    normal[-1, -1] += variance / beliefs.overtone_spread**2
+    right[-1] -= variance / beliefs.overtone_spread**2 * model.overtone
     stiffness = variance / prior_rad**2
     normal[phase, phase] += stiffness
     right[phase] -= stiffness * model.coefficients_rad
     light, modulation = diagonal[1:m], diagonal[m + 1 : 2 * m]
     share = model.modulation_coefficients[0] / max(abs(model.light_coefficients[0]), PRIOR_FLOOR)
-    hold = variance / (CONTRAST_SPREAD * max(abs(model.modulation_coefficients[0]), PRIOR_FLOOR)) ** 2
+    hold = variance / (beliefs.contrast_spread * max(abs(model.modulation_coefficients[0]), PRIOR_FLOOR)) ** 2
     miss = model.modulation_coefficients[1:] - share * model.light_coefficients[1:]
     normal[modulation, modulation] += hold
     normal[light, light] += hold * share**2
@@ -152,12 +193,7 @@ def _add_priors(normal: NDArray, right: NDArray, model: BandModel, *, variance: 
     normal[light, modulation] -= hold * share
     right[modulation] -= hold * miss
     right[light] += hold * share * miss
-    even = variance / (LIGHT_SPREAD * max(abs(model.light_coefficients[0]), PRIOR_FLOOR)) ** 2
+    even = variance / (beliefs.light_spread * max(abs(model.light_coefficients[0]), PRIOR_FLOOR)) ** 2
     normal[light, light] += even
     right[light] -= even * model.light_coefficients[1:]
     normal[diagonal, diagonal] += 1e-9 * np.trace(normal) / len(normal)
-
-
-def rebase(model: BandModel, *, coefficients: int) -> BandModel:
-    """The same model with its phase taken as the new start: `coefficients` zeros."""
-    return replace(model, coefficients_rad=np.zeros(coefficients))

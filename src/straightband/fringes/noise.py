@@ -26,22 +26,24 @@ def spread(residual: NDArray, weight: NDArray) -> float:
     return 1.4826 * float(np.median(np.abs(residual[present]))) if np.any(present) else 0.0
 
 
-def correlation_area(residual: NDArray, present: NDArray) -> float:
+def correlation_area(residual: NDArray, present: NDArray, *, largest_lag: int = LARGEST_LAG) -> float:
     """Number of pixels that share one independent reading: the sum of the residual's autocorrelation, at least 1.
 
     Parameters
     ----------
     residual, present
         [v, u]; pixels not present are left out of every pair.
+    largest_lag
+        Pixels; beyond it the fit has taken away more than noise leaves, and the sum would come out too small.
     """
-    shape = [fft.next_fast_len(n + LARGEST_LAG, real=True) for n in residual.shape]
+    shape = [fft.next_fast_len(n + largest_lag, real=True) for n in residual.shape]
     kept = np.where(present, residual, 0.0)
     pairs = fft.irfft2(np.abs(fft.rfft2(present.astype(np.float32), s=shape, workers=2)) ** 2, s=shape, workers=2)
     sums = fft.irfft2(np.abs(fft.rfft2(kept.astype(np.float32), s=shape, workers=2)) ** 2, s=shape, workers=2)
-    lags = np.r_[0 : LARGEST_LAG + 1, -LARGEST_LAG:0]
+    lags = np.r_[0 : largest_lag + 1, -largest_lag:0]
     ratio = sums[np.ix_(lags, lags)] / np.maximum(pairs[np.ix_(lags, lags)], 1.0)
     correlation = ratio / ratio[0, 0] if ratio[0, 0] > 0 else np.zeros_like(ratio)
-    near = np.hypot(*np.meshgrid(lags, lags)) <= LARGEST_LAG
+    near = np.hypot(*np.meshgrid(lags, lags)) <= largest_lag
     # noise in the estimate itself averages out in the sum; negative lobes of a sharpened photograph do count
     return max(1.0, float(np.sum(correlation[near])))
 

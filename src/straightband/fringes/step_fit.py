@@ -12,13 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, ndimage
 
-from straightband.fringes.model import BandModel, Samples, explained, seed, step
+from straightband.fringes.model import BandModel, Beliefs, Samples, explained, seed, step
 from straightband.fringes.noise import correlation_area, spread
 from straightband.fringes.step_cells import ACROSS_LIMIT, StepCells
 
 LIGHT_ORDER = 2
 ROUNDS, STEPS = 3, 4
 QUICK_CELLS = 2000
+RIPPLE_LAG = 12  # cells; ripples of a laser's light hang together farther than the grain of a camera
+# An interferometer's laser falls off steeply to the sides and its bands have no overtone: so it is held against the laboratory's record.
+STEP_BELIEFS = Beliefs(light_spread=10.0, contrast_spread=0.02, overtone_spread=1e-4)
 OUTLIER_SIGMAS, SURE_SIGMAS = 6.0, 8.0  # ripples of a laser's light are no outliers, dust is
 FIRST_SHARED_CELLS = 100.0  # cells that share one independent reading, until the residual tells
 
@@ -96,7 +99,9 @@ def fit_quickly(cells: StepCells, mask: NDArray, *, start: NDArray) -> FaceFit |
     samples = Samples(value=light, weight=np.full(light.size, 1.0 / FIRST_SHARED_CELLS))
     model = _seeded(samples, basis, light_basis, start=start)
     for bow in (0.01, 0.01, 0.01, 0.3, 0.3, 0.3, 0.3, 0.3):
-        model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=PhaseForm(bands=(bow,)).prior_rad)
+        model = step(
+            samples, model, basis=basis, light_basis=light_basis, prior_rad=PhaseForm(bands=(bow,)).prior_rad, beliefs=STEP_BELIEFS
+        )
     return _summary(samples, model, basis=basis, light_basis=light_basis, form=PhaseForm(bands=(0.3,)))
 
 
@@ -109,14 +114,14 @@ def fit_face(cells: StepCells, mask: NDArray, *, start: NDArray, form: PhaseForm
     model = _seeded(samples, basis, light_basis, start=start)
     for _ in range(ROUNDS):
         for _ in range(STEPS):
-            model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=form.prior_rad)
+            model = step(samples, model, basis=basis, light_basis=light_basis, prior_rad=form.prior_rad, beliefs=STEP_BELIEFS)
         if not np.all(np.isfinite(model.residual)):
             return None
         residual = np.zeros(mask.shape, dtype=np.float32)
         residual[mask] = model.residual
         wild = _dust(residual, mask)
         trusted = (~wild[mask]).astype(float)
-        shared = correlation_area(np.where(wild, 0.0, residual), mask & ~wild)
+        shared = correlation_area(np.where(wild, 0.0, residual), mask & ~wild, largest_lag=RIPPLE_LAG)
         samples = Samples(value=samples.value, weight=trusted / shared)
     return _summary(samples, model, basis=basis, light_basis=light_basis, form=form)
 
