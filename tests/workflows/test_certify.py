@@ -78,7 +78,7 @@ def test_what_is_not_known_stands_on_the_paper(unknown):
 def test_further_doubts_are_listed_once(unknown):
     """A doubt that no other line spells out is listed, and one that a line does spell out is not said twice."""
     doubts = re.search(r"Doubts (.*?) Photographs it rests on", words(unknown.pdf))[1].lower()
-    assert "small photograph" in doubts
+    assert "less than one megapixel" in doubts
     assert "which end goes toward the primary" in doubts
     assert "say where the gap is thicker" not in words(unknown.pdf)
 

@@ -70,7 +70,11 @@ def ellipse(*, minor_mm: float, major_mm: float | None = None) -> Face:
     """
     major = minor_mm * math.sqrt(2.0) if major_mm is None else major_mm
     if major < minor_mm:
-        raise BadInput(found=f"the major axis ({major:g} mm) is shorter than the minor axis ({minor_mm:g} mm)", needed="the longer axis is the major one", remedy="swap the two")
+        raise BadInput(
+            found=f"the major axis ({major:g} mm) is shorter than the minor axis ({minor_mm:g} mm)",
+            needed="the longer axis is the major one",
+            remedy="swap the two",
+        )
     return Face(shape=Shape.ELLIPSE, semi_u_mm=minor_mm / 2.0, semi_v_mm=major / 2.0)
 
 

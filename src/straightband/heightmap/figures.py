@@ -141,7 +141,9 @@ def without_tilt(height_map: HeightMap) -> HeightMap:
     return replace(height_map, heights_nm=height_map.heights_nm - plane)
 
 
-def profile(height_map: HeightMap, *, start_mm: tuple[float, float], end_mm: tuple[float, float], count: int = 200) -> tuple[NDArray, NDArray]:
+def profile(
+    height_map: HeightMap, *, start_mm: tuple[float, float], end_mm: tuple[float, float], count: int = 200
+) -> tuple[NDArray, NDArray]:
     """Distance in mm and height in nm along a straight line between two points (u, v) of the face; NaN off the map."""
     t = np.linspace(0.0, 1.0, count)
     u = start_mm[0] + t * (end_mm[0] - start_mm[0])
@@ -158,7 +160,9 @@ def sample(values: NDArray, height_map: HeightMap, *, u_mm: NDArray, v_mm: NDArr
     inside = (x >= 0) & (x <= cols - 1) & (y >= 0) & (y <= rows - 1)
     i, j = np.clip(np.floor(y), 0, rows - 2).astype(int), np.clip(np.floor(x), 0, cols - 2).astype(int)
     fy, fx = np.clip(y - i, 0, 1), np.clip(x - j, 0, 1)
-    value = (1 - fy) * ((1 - fx) * values[..., i, j] + fx * values[..., i, j + 1]) + fy * ((1 - fx) * values[..., i + 1, j] + fx * values[..., i + 1, j + 1])
+    value = (1 - fy) * ((1 - fx) * values[..., i, j] + fx * values[..., i, j + 1]) + fy * (
+        (1 - fx) * values[..., i + 1, j] + fx * values[..., i + 1, j + 1]
+    )
     return np.where(inside, value, np.nan)
 
 

@@ -78,7 +78,11 @@ def lamp_from_text(text: str) -> Lamp:
     if named is not None:
         return named
     if not any(c.isdigit() for c in text):
-        raise BadInput(found=f"the light was given as '{text[:40]}'", needed=f"a wavelength or one of {', '.join(LAMPS)} is needed", remedy="write it like 632.8nm")
+        raise BadInput(
+            found=f"the light was given as '{text[:40]}'",
+            needed=f"a wavelength or one of {', '.join(LAMPS)} is needed",
+            remedy="write it like 632.8nm",
+        )
     return _lamp(text.strip(), parse_wavelength_nm(text, what="the light"), half_last_figure_nm(text), 0.1)
 
 

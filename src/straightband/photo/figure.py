@@ -60,8 +60,7 @@ class Figure:
         return np.column_stack(self.pixels(square[:, 0], square[:, 1]))
 
     def depths(self, count: int) -> NDArray:
-        """(count,) distances in pixels from the centre to the tangents at the points of the rim: the rim moves outward by these times a
-        relative radius."""
+        """Distances (count,) in pixels from the centre to the tangents at the rim's points: the rim moves by these times a relative radius."""
         if not self.square:
             normals = rim_points(square=False, count=count) @ np.linalg.inv(self.matrix[:2, :2])
             return 1.0 / np.linalg.norm(normals, axis=1)
@@ -143,9 +142,7 @@ def _sides_moved(amounts: NDArray) -> NDArray:
     """Map of the unit square onto the one whose sides are x = 1 + a0 + a1 y, y = 1 + a2 + a3 x, and so on round."""
     a = amounts
     # Sides as x - s1 y = p1 (right), y - s2 x = p2 (upper), -x - s3 y = p3 (left), -y - s4 x = p4 (lower).
-    lines = np.array(
-        [[1.0, -a[1], 1.0 + a[0]], [-a[3], 1.0, 1.0 + a[2]], [-1.0, -a[5], 1.0 + a[4]], [-a[7], -1.0, 1.0 + a[6]]]
-    )
+    lines = np.array([[1.0, -a[1], 1.0 + a[0]], [-a[3], 1.0, 1.0 + a[2]], [-1.0, -a[5], 1.0 + a[4]], [-a[7], -1.0, 1.0 + a[6]]])
     corners = [np.linalg.solve(lines[[i, j], :2], lines[[i, j], 2]) for i, j in ((2, 3), (3, 0), (0, 1), (1, 2))]
     unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], dtype=np.float32)
     return cv2.getPerspectiveTransform(unit, np.array(corners, dtype=np.float32))

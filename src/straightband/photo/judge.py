@@ -61,7 +61,9 @@ def look_at(pyramid: Pyramid, figure: Figure) -> Look:
         inside=_level(change, 0.3, 0.93, percent=60.0),
         border=_level(change, 0.88, 0.955, percent=60.0),
         outside=_level(change, 1.06, 1.18, percent=50.0),
-        worst_outside=max((_level(part, 1.03, 1.12, percent=50.0) for part in np.split(change, SECTORS)), key=lambda x: -math.inf if math.isnan(x) else x),
+        worst_outside=max(
+            (_level(part, 1.03, 1.12, percent=50.0) for part in np.split(change, SECTORS)), key=lambda x: -math.inf if math.isnan(x) else x
+        ),
         off_frame=float(1.0 - seen.mean()),
     )
 

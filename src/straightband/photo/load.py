@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, UnidentifiedImageError
 
 from straightband.errors import PhotoUnreadable
 from straightband.photo.raw import is_raw, raw_levels
@@ -111,7 +111,9 @@ def load_photo(data: bytes, *, name: str) -> Photo:
 
 
 def _unreadable(name: str, found: str, *, remedy: str) -> PhotoUnreadable:
-    return PhotoUnreadable(found=f"{name} {found}", needed="a whole photograph is needed (JPEG, PNG, HEIC, TIFF or camera RAW)", remedy=remedy)
+    return PhotoUnreadable(
+        found=f"{name} {found}", needed="a whole photograph is needed (JPEG, PNG, HEIC, TIFF or camera RAW)", remedy=remedy
+    )
 
 
 def _decode(data: bytes, name: str) -> _Decoded:
@@ -124,8 +126,10 @@ def _decode(data: bytes, name: str) -> _Decoded:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return _decode_coded(data, name)
-    except Image.UnidentifiedImageError:
-        raise _unreadable(name, f"is no picture of a kind that is read ({_first_bytes(data)})", remedy="send the photograph as the camera stored it") from None
+    except UnidentifiedImageError:
+        raise _unreadable(
+            name, f"is no picture of a kind that is read ({_first_bytes(data)})", remedy="send the photograph as the camera stored it"
+        ) from None
     except DECODER_ERRORS:
         raise _unreadable(name, "is damaged or cut short", remedy="copy it from the telephone again") from None
 
@@ -154,7 +158,11 @@ def _decode_coded(data: bytes, name: str) -> _Decoded:
     with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
         _check_size(name, width=picture.width, height=picture.height)
         if picture.format in ("PNG", "TIFF") and getattr(picture, "n_frames", 1) > 1:
-            raise PhotoUnreadable(found=f"{name} holds {picture.n_frames} pictures", needed="one still photograph per file is needed", remedy="save the one to be read by itself")
+            raise PhotoUnreadable(
+                found=f"{name} holds {getattr(picture, 'n_frames', 1)} pictures",
+                needed="one still photograph per file is needed",
+                remedy="save the one to be read by itself",
+            )
         if picture.mode in ("I", "F"):
             raise _unreadable(name, "holds 32-bit numbers", remedy="save it with 8 or 16 bits per channel")
         exif = picture.getexif()
@@ -189,7 +197,7 @@ def _is_deep_colour(picture: Image.Image, data: bytes) -> bool:
     if picture.format == "PNG":
         return data[24] == 16 and not picture.mode.startswith("I")
     if picture.format == "TIFF":
-        bits = picture.tag_v2.get(258, (8,))
+        bits = getattr(picture, "tag_v2", {}).get(258, (8,))
         return len(bits) > 1 and bits[0] == 16
     return False
 

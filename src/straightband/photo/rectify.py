@@ -122,7 +122,7 @@ def _round_map(outline: Outline, mark_hour: float | None) -> NDArray:
 
 
 def _rectangle_map(outline: Outline, face: Face, mark_hour: float | None) -> NDArray:
-    corners = outline.corners
+    corners = np.asarray(outline.corners)
     sides = [np.linalg.norm(corners[k] - corners[k - 1]) for k in range(4)]
     # sides[k] joins corner k-1 to k; the pair (1, 3) against the pair (0, 2).
     ratio = math.log((sides[1] + sides[3]) / (sides[0] + sides[2]))
@@ -146,7 +146,9 @@ def square_on(plane: Plane, outline: Outline, face: Face, *, samples_across: int
     pitch = 2.0 * min(face.semi_u_mm, face.semi_v_mm) / samples_across
     u_mm, v_mm = _centred_grid(face.semi_u_mm, pitch), _centred_grid(face.semi_v_mm, pitch)
     to_pixels = face_to_pixels(outline, face, mark_hour=mark_hour)
-    grid_to_face = np.array([[pitch / face.semi_u_mm, 0.0, u_mm[0] / face.semi_u_mm], [0.0, pitch / face.semi_v_mm, v_mm[0] / face.semi_v_mm], [0.0, 0.0, 1.0]])
+    grid_to_face = np.array(
+        [[pitch / face.semi_u_mm, 0.0, u_mm[0] / face.semi_u_mm], [0.0, pitch / face.semi_v_mm, v_mm[0] / face.semi_v_mm], [0.0, 0.0, 1.0]]
+    )
     photo_to_plane = np.array([[1.0, 0.0, 0.5 - 0.5 * plane.scale], [0.0, 1.0, 0.5 - 0.5 * plane.scale], [0.0, 0.0, plane.scale]])
     grid_to_plane = photo_to_plane @ to_pixels @ grid_to_face
     step = math.sqrt(abs(np.linalg.det(grid_to_plane[:2, :2] / grid_to_plane[2, 2])))

@@ -22,7 +22,7 @@ NARROWEST_PX = 3.5  # a bevel narrower than this shows as one edge
 CREST_PX = 3.0  # an edge is no wider than this: the slope has fallen off on both sides
 FAINT_RATIO = 4.0  # a crest stands this far above the median
 SHARP = 0.75  # share of its height that a crest stands above its sides
-BEVEL_SEEN = 0.3  # of the rim, for a second edge to count
+BEVEL_SEEN = 0.4  # of the rim, for a second edge to count
 BEVEL_GAIN = 0.12  # and how much more edge the pair must explain than one edge alone
 PEAK_STEPS = 4  # half pixels on either side of the top of a crest that give its centre
 WIDTH_TRUST = 10.0  # in rim points: how hard the width first found is held on to
@@ -106,16 +106,16 @@ def _edge_pair(pyramid: Pyramid, figure: Figure) -> tuple[Figure, float]:
     crests = _crests(pyramid, figure, offsets, count=COARSE_COUNT, average=9)
     motions = rim_motions(square=figure.square, count=COARSE_COUNT) * figure.depths(COARSE_COUNT)[:, None]
     alone = _follow(crests, motions, start=0.0, width=0.0)
-    pairs = []
-    for width in np.arange(max(NARROWEST_PX, 0.006 * shorter), OUTWARD_SHARE * shorter, 0.0025 * shorter):
-        for start in (0.0, -width):
-            pairs.append((_follow(crests, motions, start=start, width=float(width)), float(width)))
+    widths = np.arange(max(NARROWEST_PX, 0.006 * shorter), OUTWARD_SHARE * shorter, 0.0025 * shorter)
+    pairs = [(_follow(crests, motions, start=start, width=float(width)), float(width)) for width in widths for start in (0.0, -width)]
     good = [(p, w) for p, w in pairs if min(p[1], p[2]) >= BEVEL_SEEN and p[1] + p[2] >= alone[1] + BEVEL_GAIN]
     if not good:
         return moved(figure, alone[0]), 0.0
     most = max(p[1] + p[2] for p, _ in good)
     # Of pairs that explain as much, the outermost: two bands near the edge make a pair, too.
-    (amounts, _, _), width = max(((p, w) for p, w in good if p[1] + p[2] > most - 0.15), key=lambda pw: float((motions @ pw[0][0]).mean()) + pw[1])
+    (amounts, _, _), width = max(
+        ((p, w) for p, w in good if p[1] + p[2] > most - 0.15), key=lambda pw: float((motions @ pw[0][0]).mean()) + pw[1]
+    )
     outward = np.linalg.lstsq(motions, motions @ amounts + width, rcond=None)[0]
     return moved(figure, outward), width
 
@@ -128,13 +128,15 @@ def _follow(crests: _Crests, motions: NDArray, *, start: float, width: float) ->
     step = crests.offsets[1] - crests.offsets[0]
     rows = np.arange(motions.shape[0])[:, None]
     outer_sure = crests.sure * crests.glass
+    # Alone, a strong edge counts more than a faint one; a bevel may be faint, but only along a stronger edge inside it.
+    inner_sure = crests.sure if width else crests.sure * crests.height / (crests.height.max(axis=1, keepdims=True) + 1e-9)
     amounts = np.linalg.lstsq(motions, np.full(motions.shape[0], start), rcond=None)[0]
     for reach in (8, 6, 5, 4):
         window = np.arange(-reach, reach + 1)
         place = (motions @ amounts - crests.offsets[0]) / step
         inner = np.clip(np.rint(place).astype(int)[:, None] + window, 0, crests.offsets.size - 1)
         outer = np.clip(inner + round(width / step), 0, crests.offsets.size - 1)
-        both = crests.sure[rows, inner] + (outer_sure[rows, outer] if width else 0.0)
+        both = inner_sure[rows, inner] + (outer_sure[rows, outer] if width else 0.0)
         weight = both * np.exp(-0.5 * (2.0 * window / reach) ** 2)
         mass = weight.sum(axis=1)
         target = crests.offsets[0] + step * (inner * weight).sum(axis=1) / (mass + 1e-9)
@@ -142,7 +144,11 @@ def _follow(crests: _Crests, motions: NDArray, *, start: float, width: float) ->
         normal = motions.T @ (trust[:, None] * motions) + 1e-6 * np.eye(motions.shape[1])
         amounts = np.linalg.solve(normal, motions.T @ (trust * target))
     near = np.abs(window) <= 1
-    return amounts, float(crests.sure[rows, inner[:, near]].max(axis=1).mean()), float(outer_sure[rows, outer[:, near]].max(axis=1).mean()) if width else 0.0
+    return (
+        amounts,
+        float(crests.sure[rows, inner[:, near]].max(axis=1).mean()),
+        float(outer_sure[rows, outer[:, near]].max(axis=1).mean()) if width else 0.0,
+    )
 
 
 def _fine_fit(pyramid: Pyramid, figure: Figure, width: float) -> Refined:

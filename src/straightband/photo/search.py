@@ -15,10 +15,10 @@ from straightband.photo.judge import Look, change_between, look_at
 from straightband.photo.settle import CLOSE, CLOSE_COUNT, NARROW, VERY_NARROW, WIDE, settle, side_variants
 from straightband.photo.texture import textured_areas
 from straightband.photo.unrolled import Pyramid, Window
-from straightband.photo.votes import DIRECTIONS, SQUARE_DIRECTIONS, Edges, edges_of, unlike, vote, vote_rectangles
+from straightband.photo.votes import DIRECTIONS, SQUARE_DIRECTIONS, TURNED_BIN_PX, Edges, edges_of, unlike, vote, vote_rectangles
 
 RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it by 0.035, perspective and distortion add a little
-VOTING_SIDE, ROUND_VOTING_SIDE, TEXTURE_SIDE = 300, 500, 640
+VOTING_SIDE, SQUARE_VOTING_SIDE, TEXTURE_SIDE = 490, 300, 640
 CLOSER_SHARE = 0.2  # of the longer side: figures with a smaller half axis are looked at again from nearer
 ROUND_RATIO = 1.1
 COMPARABLE = 0.8  # supports closer than this leave the choice to what lies between two rims
@@ -34,7 +34,9 @@ def candidates(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
     voted, rims = _voted(pyramid, pyramid.whole, ratio=ratio, square=square)
     for window in _closer(pyramid, areas[:1] + rims):
         voted += _voted(pyramid, window, ratio=ratio, square=square)[0]
-    starts = [(figure, VERY_NARROW if ratio < ROUND_RATIO and not square else NARROW) for figure in voted]
+    starts: list[tuple[Figure, tuple[float, ...]]] = [
+        (figure, VERY_NARROW if ratio < ROUND_RATIO and not square else NARROW) for figure in voted
+    ]
     for figure in areas:
         if abs(math.log(figure.ratio() / ratio)) < 0.35:
             starts += [(figure, WIDE), (figure, NARROW)]
@@ -44,17 +46,18 @@ def candidates(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
 def _voted(pyramid: Pyramid, window: Window, *, ratio: float, square: bool) -> tuple[list[Figure], list[Figure]]:
     """Figures voted for in a part of the frame, and the circles seen all around that were met on the way."""
     is_round = ratio < ROUND_RATIO and not square
-    view = pyramid.view(window, side_px=ROUND_VOTING_SIDE if is_round else VOTING_SIDE)
-    edges, circles = _peeled(edges_of(view.picture, most=5000 if is_round or square else 1500), view.picture, rounds=4 if is_round else 2)
+    view = pyramid.view(window, side_px=SQUARE_VOTING_SIDE if square else VOTING_SIDE)
+    edges, circles = _peeled(edges_of(view.picture, most=5000 if is_round or square else 2500), view.picture, rounds=4 if is_round else 2)
     if is_round:
-        # One direction only, so a finer picture is affordable; the rim of a larger flat may be close to the outline.
         found = circles + [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16)]
         found = unlike(found, most=14, alike=0.03)
     elif square:
         directions = SQUARE_DIRECTIONS if ratio > ROUND_RATIO else SQUARE_DIRECTIONS // 2
         found = unlike([figure for _, figure in vote_rectangles(edges, ratio=ratio, directions=directions, each=4)], most=12)
     else:
-        found = unlike([figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4)], most=12)
+        found = unlike(
+            [figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4, bin_px=TURNED_BIN_PX)], most=12
+        )
     return [view.to_plane(figure) for figure in found], [view.to_plane(circle) for circle in circles]
 
 
@@ -94,7 +97,10 @@ def _closer(pyramid: Pyramid, figures: list[Figure]) -> list[Window]:
 
 def _same(one: Window, other: Window) -> bool:
     size = one.right - one.left
-    return max(abs(one.left - other.left), abs(one.top - other.top), abs(one.right - other.right), abs(one.bottom - other.bottom)) < 0.25 * size
+    return (
+        max(abs(one.left - other.left), abs(one.top - other.top), abs(one.right - other.right), abs(one.bottom - other.bottom))
+        < 0.25 * size
+    )
 
 
 def textured(pyramid: Pyramid, *, square: bool) -> list[Figure]:
@@ -184,6 +190,6 @@ def beats(pyramid: Pyramid, rival: Look, look: Look) -> bool:
     """True if a figure of another shape explains the picture better, or is the piece on the larger flat whose rim was taken for it."""
     if _lies_in(look.figure, rival.figure) and change_between(pyramid, look.figure, rival.figure) < CALM * look.border:
         return False  # the rival is the rim of a larger flat
-    if _rank(rival) > _rank(look) + 0.05:
+    if _rank(rival) > _rank(look) + 0.05 and rival.border > 0.6 * look.border:
         return True
     return _lies_in(rival.figure, look.figure) and change_between(pyramid, rival.figure, look.figure) < CALM * rival.border

@@ -30,9 +30,11 @@ def settle(pyramid: Pyramid, figure: Figure, *, windows: tuple[float, ...], coun
     """The figure settled through windows (relative radius), or None if it ran away."""
     for window in windows:
         radii, shares = _edges_around(pyramid, figure, window=window, count=count)
-        figure = moved(figure, _pull(radii - 1.0, shares * _quiet_outside(shares, step=radii[1] - radii[0]), window=window, square=figure.square))
+        figure = moved(
+            figure, _pull(radii - 1.0, shares * _quiet_outside(shares, step=radii[1] - radii[0]), window=window, square=figure.square)
+        )
         longer, shorter, _ = figure.axes()
-        if not (8.0 < shorter and longer < 2.0 * max(pyramid.pictures[0].shape)):
+        if not (shorter > 8.0 and longer < 2.0 * max(pyramid.pictures[0].shape)):
             return None
     return figure
 

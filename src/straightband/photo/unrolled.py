@@ -97,9 +97,7 @@ def unroll(pyramid: Pyramid, figure: Figure, *, radii: NDArray, count: int) -> N
     level = min(max(int(np.log2(max(step_px, 1.0))), 0), len(pyramid.pictures) - 1)
     shift = 0.5 - 0.5**level * 0.5
     x, y = x * 0.5**level - shift, y * 0.5**level - shift
-    return cv2.remap(
-        pyramid.pictures[level], x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderValue=float("nan")
-    )
+    return cv2.remap(pyramid.pictures[level], x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderValue=float("nan"))
 
 
 def slopes(strip: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from straightband.photo.figure import Figure, apart, disc, rectangle_figure
 
-DIRECTIONS = 15
+DIRECTIONS = 18
 SQUARE_DIRECTIONS, SQUARE_TRIED = 30, 10
 OUTWARD = ((1, 0), (-1, 0), (0, 1), (0, -1))  # the sides of a rectangle: ends of the longer axis, then of the shorter
 BIN_PX = 3.0
+TURNED_BIN_PX = 6.5  # for ellipses: a direction 5 degrees off scatters the votes this far
 CALM_PX = 6  # how far behind an edge it is asked to be quiet
 SMALLEST_SHARE = 0.07  # smallest half axis, of the longer side of the frame
 ALIKE = 0.12
@@ -87,10 +88,10 @@ def _calm_beyond(size: NDArray, points: NDArray, normals: NDArray, *, floor: flo
     return np.column_stack(sides).astype(np.float32)
 
 
-def vote(edges: Edges, *, ratio: float, directions: int, most: float, each: int) -> list[tuple[float, Figure]]:
+def vote(edges: Edges, *, ratio: float, directions: int, most: float, each: int, bin_px: float = BIN_PX) -> list[tuple[float, Figure]]:
     """Ellipses of a ratio, best first, with the share of their rim that voted; half minor axis up to `most` of the shorter side."""
     smallest = SMALLEST_SHARE * max(edges.shape) / math.sqrt(ratio)
-    radii = np.arange(smallest, most * min(edges.shape), BIN_PX, dtype=np.float32)
+    radii = np.arange(smallest, most * min(edges.shape), bin_px, dtype=np.float32)
     found = []
     for k in range(directions):
         found += _vote_direction(edges, ratio=ratio, angle_rad=math.pi * k / directions, radii=radii, each=each)
@@ -99,19 +100,20 @@ def vote(edges: Edges, *, ratio: float, directions: int, most: float, each: int)
 
 def _vote_direction(edges: Edges, *, ratio: float, angle_rad: float, radii: NDArray, each: int) -> list[tuple[float, Figure]]:
     c, s = math.cos(angle_rad), math.sin(angle_rad)
+    bin_px = float(radii[1] - radii[0])
     squeeze = np.array([[c / ratio, s / ratio], [-s, c]], dtype=np.float32)
     frame = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * edges.shape[::-1] @ squeeze.T
     low = frame.min(axis=0)
-    bins = ((frame.max(axis=0) - low) / BIN_PX).astype(int) + 1
-    points = (edges.points @ squeeze.T - low) / BIN_PX
+    bins = ((frame.max(axis=0) - low) / bin_px).astype(int) + 1
+    points = (edges.points @ squeeze.T - low) / bin_px
     # Normals go with the inverse transpose of what points go with.
     normals = edges.normals @ np.array([[c * ratio, s * ratio], [-s, c]]).T
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
-    counts = _count(points.astype(np.float32), normals.astype(np.float32), edges.weights, radii=radii / BIN_PX, bins=bins)
+    counts = _count(points.astype(np.float32), normals.astype(np.float32), edges.weights, radii=radii / bin_px, bins=bins)
     found = []
     for _ in range(each):
         r, q, p = np.unravel_index(int(counts.argmax()), counts.shape)
-        x, y = (p + 0.5) * BIN_PX + low[0], (q + 0.5) * BIN_PX + low[1]
+        x, y = (p + 0.5) * bin_px + low[0], (q + 0.5) * bin_px + low[1]
         radius = float(radii[r])
         figure = disc(cx=c * x * ratio - s * y, cy=s * x * ratio + c * y, along=radius * ratio, across=radius, angle_rad=angle_rad)
         found.append((float(counts[r, q, p]), figure))
@@ -126,7 +128,9 @@ def _count(points: NDArray, normals: NDArray, weights: NDArray, *, radii: NDArra
     inside = (x >= 0) & (x < bins[0]) & (y >= 0) & (y < bins[1])
     place = y.astype(np.int32) * np.int32(bins[0]) + x.astype(np.int32)
     place += (np.arange(2 * radii.size, dtype=np.int32) % radii.size)[:, None] * np.int32(bins[0] * bins[1])
-    votes = np.bincount(place[inside], weights=np.repeat(weights.T, radii.size, axis=0)[inside], minlength=radii.size * int(bins[0] * bins[1]))
+    votes = np.bincount(
+        place[inside], weights=np.repeat(weights.T, radii.size, axis=0)[inside], minlength=radii.size * int(bins[0] * bins[1])
+    )
     counts = votes.reshape(radii.size, int(bins[1]), int(bins[0])).astype(np.float32)
     for k, layer in enumerate(counts):
         counts[k] = cv2.blur(layer, (3, 3)) / radii[k]
