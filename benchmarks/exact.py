@@ -38,7 +38,7 @@ def exact_reading(scene: Scene, *, setup: Setup, reference: HeightMap | None = N
     cells = divide(u_mm / clear.semi_u_mm, v_mm / clear.semi_v_mm, clear=clear)
     inside = cells.label >= 0
     uu, vv = np.meshgrid(u_mm, v_mm)
-    x_px, y_px = map_points(to_pixels, uu[inside] / face.semi_u_mm, vv[inside] / face.semi_v_mm)
+    x_px, y_px = map_points(to_pixels, x=uu[inside] / face.semi_u_mm, y=vv[inside] / face.semi_v_mm)
     values = phase_at(scene, x_px=x_px, y_px=y_px)
     phase = np.full(inside.shape, np.nan)
     phase[inside] = values

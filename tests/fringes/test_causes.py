@@ -225,11 +225,11 @@ def test_a_near_camera_makes_false_power(reading_of):
 
 
 def test_a_reference_enters_with_its_own_uncertainty_or_says_that_it_is_not_told(reading):
-    """Power, two astigmatisms, two comas and spherical error each of the stated standard size; or nothing, in words."""
+    """Power, two astigmatisms, two comas and spherical error share the stated size as squares; or nothing, in words."""
     expanded = np.full(reading.points.u_mm.size, 12.0)
     told = causes.reference_flat(reading, expanded)
     rms = np.sqrt(told.modes_nm**2 @ reading.points.area / reading.points.area.sum())
-    assert rms == pytest.approx(np.full(6, 12.0 / COVERAGE_95), rel=0.02)  # cells stand for the aperture to a hundredth
+    assert rms == pytest.approx(np.full(6, 12.0 / math.sqrt(6.0)), rel=0.02)  # cells stand for the aperture to a hundredth
     untold = causes.reference_flat(reading, None)
     assert (untold.modes_nm.shape[0], untold.origin) == (0, "not told: heights are those of the pair")
 

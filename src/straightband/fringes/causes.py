@@ -190,14 +190,14 @@ def near_camera(reading: PhaseReading, *, camera: Camera, nm_per_rad: float, sen
 def reference_flat(reading: PhaseReading, expanded_nm: NDArray | None) -> Cause:
     """The flat tested against: its stated uncertainty (c,) as power, astigmatism, coma and spherical error, or nothing where it is not told.
 
-    Which shape its error has is not stated with it, so each may have the standard size alone.
+    Which shape its error has is not stated with it; these six share it so that the uncertainty of a point adds up to what is stated.
     """
     points = reading.points
     if expanded_nm is None:
         return _cause("reference flat", "not told: heights are those of the pair", [], points)
     shapes = face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=4)
     chosen = (3, 4, 5, 6, 7, 10) if points.clear.shape is not Shape.RECTANGLE else (3, 4, 5, 6, 9, 12)
-    modes = [expanded_nm / COVERAGE_95 * shapes[j] for j in chosen]
+    modes = [expanded_nm / math.sqrt(len(chosen)) * shapes[j] for j in chosen]
     return _cause("reference flat", "stated with the reference", modes, points)
 
 

@@ -83,7 +83,7 @@ def _level(change: NDArray, low: float, high: float, *, percent: float) -> float
     return float(np.percentile(part, percent)) if part.size > 2 * COUNT // SECTORS else math.nan
 
 
-def change_between(pyramid: Pyramid, inner: Figure, outer: Figure) -> float:
+def change_between(pyramid: Pyramid, *, inner: Figure, outer: Figure) -> float:
     """How much the light changes midway between two rims, one inside the other, in units of the inner radius; NaN if there is no room."""
     x, y = inner.rim_pixels(COUNT)
     reach = 1.0 / float(outer.radius(x, y).min())

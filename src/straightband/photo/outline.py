@@ -76,7 +76,7 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
         raise why_none(pyramid, plane, face=face)
     if face.shape is Shape.ROUND or not is_plain(look):
         for rival in rivals(pyramid, ratio=ratio, square=square):
-            if beats(pyramid, rival, look):
+            if beats(rival, look, pyramid=pyramid):
                 raise wrong_shape(rival.figure, face=face)
     check_inside(magnified(look.figure, plane.scale), plane)
     best = refined(pyramid, look.figure)

@@ -54,10 +54,10 @@ class SquarePicture:
 
     def pixel_positions(self, u_mm: NDArray, v_mm: NDArray) -> tuple[NDArray, NDArray]:
         """Columns and rows in the full-size photograph of points of the face."""
-        return map_points(self.face_to_pixels, np.asarray(u_mm) / self.face.semi_u_mm, np.asarray(v_mm) / self.face.semi_v_mm)
+        return map_points(self.face_to_pixels, x=np.asarray(u_mm) / self.face.semi_u_mm, y=np.asarray(v_mm) / self.face.semi_v_mm)
 
 
-def map_points(homography: NDArray, x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
+def map_points(homography: NDArray, *, x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
     """Points (x, y) taken through a 3 x 3 homography."""
     x, y = np.broadcast_arrays(x, y)
     h = homography
@@ -141,7 +141,7 @@ def _rectangle_map(outline: Outline, face: Face, mark_hour: float | None) -> NDA
     return cv2.getPerspectiveTransform(targets.astype(np.float32), corners[order].astype(np.float32))
 
 
-def square_on(plane: Plane, outline: Outline, face: Face, *, samples_across: int, mark_hour: float | None = None) -> SquarePicture:
+def square_on(plane: Plane, outline: Outline, *, face: Face, samples_across: int, mark_hour: float | None = None) -> SquarePicture:
     """The face resampled on an even grid with `samples_across` samples over its shorter extent."""
     pitch = 2.0 * min(face.semi_u_mm, face.semi_v_mm) / samples_across
     u_mm, v_mm = _centred_grid(face.semi_u_mm, pitch), _centred_grid(face.semi_v_mm, pitch)

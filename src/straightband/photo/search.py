@@ -103,10 +103,12 @@ def _same(one: Window, other: Window) -> bool:
     )
 
 
-def textured(pyramid: Pyramid, *, square: bool) -> list[Figure]:
-    """Rough figures around areas full of bands."""
+def textured(pyramid: Pyramid, *, square: bool, within: Figure | None = None) -> list[Figure]:
+    """Rough figures around areas full of bands; with `within`, inside the rim of a larger flat."""
     view = pyramid.view(pyramid.whole, side_px=TEXTURE_SIDE)
-    return unlike([view.to_plane(figure) for figure in textured_areas(view.picture, square=square)], most=6, alike=0.07)
+    rim = None if within is None else Figure(square=within.square, matrix=np.linalg.inv(view.back) @ within.matrix)
+    found = textured_areas(view.picture, square=square, within=rim)
+    return unlike([view.to_plane(figure) for figure in found], most=6, alike=0.07)
 
 
 def _settled(pyramid: Pyramid, starts: list[tuple[Figure, tuple[float, ...]]], *, ratio: float) -> list[Look]:
@@ -157,7 +159,7 @@ def _better(pyramid: Pyramid, one: Look, other: Look) -> Look:
     if not _lies_in(inner.figure, outer.figure) or inner.support < 0.85 * outer.support:
         return cleaner
     # Between the outline and the rim of a larger flat there are no bands.
-    return inner if change_between(pyramid, inner.figure, outer.figure) < CALM * inner.border else cleaner
+    return inner if change_between(pyramid, inner=inner.figure, outer=outer.figure) < CALM * inner.border else cleaner
 
 
 def _rank(look: Look) -> float:
@@ -186,10 +188,10 @@ def is_plain(look: Look) -> bool:
     return look.support > 0.93 and look.worst_outside < 0.35 * look.border
 
 
-def beats(pyramid: Pyramid, rival: Look, look: Look) -> bool:
+def beats(rival: Look, look: Look, *, pyramid: Pyramid) -> bool:
     """True if a figure of another shape explains the picture better, or is the piece on the larger flat whose rim was taken for it."""
-    if _lies_in(look.figure, rival.figure) and change_between(pyramid, look.figure, rival.figure) < CALM * look.border:
+    if _lies_in(look.figure, rival.figure) and change_between(pyramid, inner=look.figure, outer=rival.figure) < CALM * look.border:
         return False  # the rival is the rim of a larger flat
     if _rank(rival) > _rank(look) + 0.05 and rival.border > 0.6 * look.border:
         return True
-    return _lies_in(rival.figure, look.figure) and change_between(pyramid, rival.figure, look.figure) < CALM * rival.border
+    return _lies_in(rival.figure, look.figure) and change_between(pyramid, inner=rival.figure, outer=look.figure) < CALM * rival.border

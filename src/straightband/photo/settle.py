@@ -21,15 +21,22 @@ OUTSIDE_REACH = 0.06  # how far outside an edge is asked to be quiet, relative r
 QUIET = 0.15  # edge share outside at which an edge counts 1/e
 RIM_COUNT = 96
 CLOSE_COUNT = 192
+RIM_MARGIN = 0.025  # relative radius
 SIDE_REACH = 0.3  # relative radius beyond a side where another is looked for
 SIDE_SEEN = 0.45
 SIDE_TURN = 0.14
 
 
-def settle(pyramid: Pyramid, figure: Figure, *, windows: tuple[float, ...], count: int = RIM_COUNT) -> Figure | None:
-    """The figure settled through windows (relative radius), or None if it ran away."""
+def settle(
+    pyramid: Pyramid, figure: Figure, *, windows: tuple[float, ...], count: int = RIM_COUNT, rims: tuple[Figure, ...] = ()
+) -> Figure | None:
+    """The figure settled through windows (relative radius), or None if it ran away; edges on `rims` are known to be others."""
     for window in windows:
         radii, shares = _edges_around(pyramid, figure, window=window, count=count)
+        unit = figure.unit_rim(count)
+        for rim in rims:
+            away = rim.radius(*figure.pixels(unit[:, :1] * radii, unit[:, 1:] * radii))
+            shares[np.abs(away - 1.0) < RIM_MARGIN] = 0.0
         figure = moved(
             figure, _pull(radii - 1.0, shares * _quiet_outside(shares, step=radii[1] - radii[0]), window=window, square=figure.square)
         )

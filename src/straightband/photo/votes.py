@@ -50,8 +50,14 @@ class Edges:
 
     def without(self, figure: Figure, *, margin: float) -> Edges:
         """The edges farther than `margin` (relative radius) from the rim of a figure."""
-        far = np.abs(figure.radius(self.points[:, 0], self.points[:, 1]) - 1.0) > margin
-        return Edges(points=self.points[far], normals=self.normals[far], weights=self.weights[far], shape=self.shape)
+        return self._only(np.abs(figure.radius(self.points[:, 0], self.points[:, 1]) - 1.0) > margin)
+
+    def inside(self, figure: Figure) -> Edges:
+        """The edges inside a figure."""
+        return self._only(figure.radius(self.points[:, 0], self.points[:, 1]) < 1.0)
+
+    def _only(self, kept: NDArray[np.bool_]) -> Edges:
+        return Edges(points=self.points[kept], normals=self.normals[kept], weights=self.weights[kept], shape=self.shape)
 
 
 def edges_of(picture: NDArray[np.float32], *, most: int) -> Edges:

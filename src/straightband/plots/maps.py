@@ -75,11 +75,11 @@ def _laid_out(face: Face, *, title: str, note: str) -> tuple[Figure, Axes, Axes]
     height = below + bar_tall + (0.5 + 0.26 * (title.count("\n") + 1) if title else 0.4)
     figure = new_figure(width_in=_WIDTH_IN, height_in=height)
 
-    def placed(left: float, up: float, size: tuple[float, float]) -> Axes:
+    def placed(left: float, up: float, *, size: tuple[float, float]) -> Axes:
         return figure.add_axes((left / _WIDTH_IN, up / height, size[0] / _WIDTH_IN, size[1] / height))
 
     left = 0.85 + (_FACE_WIDE_IN - wide) / 2.0
-    axes, bar = placed(left, below + (bar_tall - tall) / 2.0, (wide, tall)), placed(5.0, below, (0.18, bar_tall))
+    axes, bar = placed(left, below + (bar_tall - tall) / 2.0, size=(wide, tall)), placed(5.0, below, size=(0.18, bar_tall))
     axes.set_xlim(-wide_mm / 2.0, wide_mm / 2.0)
     axes.set_ylim(-face.semi_v_mm - reach, face.semi_v_mm + 3.2 * reach)
     axes.set_xlabel("u / mm")

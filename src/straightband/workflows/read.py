@@ -138,7 +138,7 @@ def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None) 
     photo = load_photo(data, name=name)
     plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
     outline = setup.outline or find_outline(plane, face=setup.face)
-    picture = square_on(plane, outline, setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
+    picture = square_on(plane, outline, face=setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
     phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin))
     return _assemble(photo, plane, setup=setup, outline=outline, picture=picture, phase=phase, reference=reference)
 
