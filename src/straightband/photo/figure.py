@@ -66,7 +66,7 @@ class Figure:
             return 1.0 / np.linalg.norm(normals, axis=1)
         corners, middle = self.corners(), self.corners().mean(axis=0)
         sides = [(corners[1], corners[2]), (corners[2], corners[3]), (corners[3], corners[0]), (corners[0], corners[1])]
-        far = [abs(np.cross(b - a, middle - a)) / np.linalg.norm(b - a) for a, b in sides]
+        far = [abs((b - a)[0] * (middle - a)[1] - (b - a)[1] * (middle - a)[0]) / np.linalg.norm(b - a) for a, b in sides]
         return np.repeat(far, count // 4)
 
     def axes(self) -> tuple[float, float, float]:

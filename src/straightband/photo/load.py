@@ -130,6 +130,10 @@ def _decode(data: bytes, name: str) -> _Decoded:
         raise _unreadable(
             name, f"is no picture of a kind that is read ({_first_bytes(data)})", remedy="send the photograph as the camera stored it"
         ) from None
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise _unreadable(
+            name, f"claims more than {MOST_MEGAPIXELS:.0f} megapixels", remedy="send the photograph as the camera stored it"
+        ) from None
     except DECODER_ERRORS:
         raise _unreadable(name, "is damaged or cut short", remedy="copy it from the telephone again") from None
 
@@ -169,7 +173,7 @@ def _decode_coded(data: bytes, name: str) -> _Decoded:
         orientation = exif.get(EXIF_ORIENTATION, 1)
         focal = exif.get_ifd(EXIF_FOLDER).get(EXIF_FOCAL_35MM, 0)
         encoding = "linear" if abs(picture.info.get("gamma", 0.0) - 1.0) < 0.01 else "srgb"
-        deep = _is_deep_colour(picture, data)
+        deep, turned = _is_deep_colour(picture, data), picture.format == "TIFF"
         levels = _pillow_levels(picture)
     if deep:
         levels = _deep_colour_levels(data)
@@ -177,7 +181,8 @@ def _decode_coded(data: bytes, name: str) -> _Decoded:
         levels=levels,
         full_scale=np.iinfo(levels.dtype).max,
         encoding=encoding,
-        orientation=orientation if orientation in range(1, 9) else 1,
+        # A TIFF is stood upright by the reader itself, unless its deeper levels are read past it.
+        orientation=orientation if orientation in range(1, 9) and (deep or not turned) else 1,
         focal_35mm=float(focal) or float("nan"),
     )
 
