@@ -9,6 +9,7 @@ import math
 import sys
 import threading
 import time
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -41,12 +42,16 @@ class Answer:
 def run_command(name: str, options: argparse.Namespace) -> int:
     """Run one command and print what it answers; returns the exit code."""
     try:
-        with progress(f"straightband {name}"):
+        with progress(f"straightband {name}"), warnings.catch_warnings():
+            # what a library warns of is nothing the person at the bench can act on
+            warnings.simplefilter("ignore")
             answer: Answer = importlib.import_module(f"straightband.cli.{name}").run(options)
     except StraightbandError as refusal:
         return _refuse(str(refusal))
     except MemoryError:
         return _refuse("The computer ran out of memory; a smaller photograph is needed; close other programs or shrink it and try again.")
+    except Exception as fault:
+        return _refuse(f"The program failed on this ({type(fault).__name__}); nothing was written; keep the file and report it as a fault.")
     except KeyboardInterrupt:
         return _refuse("Stopped at your request; nothing was written; call again to go on.")
     text = json.dumps(_finite(answer.facts), ensure_ascii=False, indent=2) if options.json else "\n".join(answer.lines)
@@ -59,7 +64,8 @@ def run_command(name: str, options: argparse.Namespace) -> int:
 
 def _refuse(sentence: str) -> int:
     sentence = " ".join(sentence.split())
-    sys.stderr.write(f"{sentence[:1].upper()}{sentence[1:]}\n")
+    names_a_file = "." in sentence.split(" ", 1)[0]
+    sys.stderr.write(f"{sentence if names_a_file else sentence[:1].upper() + sentence[1:]}\n")
     return BAD_INPUT
 
 

@@ -431,7 +431,9 @@ def _solve(
         part = block.stiffness * (np.diag(block.penalty) if block.penalty.ndim == 1 else block.penalty)
         posterior[rows, rows] += part
         pull[rows] -= part @ coefficients[rows]
-    factor, _ = linalg.lapack.dpotrf(posterior, lower=1)
+    factor, fault = linalg.lapack.dpotrf(posterior, lower=1)
+    if fault:
+        raise linalg.LinAlgError
     change, _ = linalg.lapack.dpotrs(factor, pull, lower=1)
     inverse, _ = linalg.lapack.dpotri(factor, lower=1)
     # the upper triangle was left zero by the factorisation

@@ -10,7 +10,7 @@ from scipy import linalg
 
 from straightband.errors import BandsUnreadable
 from straightband.face.shapes import Face
-from straightband.fringes.local import PHASE_ORDER, Grown, LocalFit, fit_local, make_frame, phase_columns
+from straightband.fringes.local import PHASE_ORDER, Frame, Grown, LocalFit, fit_local, make_frame, phase_columns
 from straightband.fringes.whole import WholeFit, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
@@ -96,7 +96,7 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     whole = fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y)))
     whole = _convincing(whole)
     grid_x, grid_y = np.meshgrid(x, y)
-    fit = fit_local(
+    fit = _local(
         light[frame.inside].astype(float),
         ~missing[frame.inside],
         frame=frame,
@@ -105,6 +105,13 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
         grown=Grown(light=whole.levels[0], modulation=float(whole.levels[1][0]), phase_rad=whole.coefficients_rad),
     )
     return _report(fit, u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
+
+
+def _local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown) -> LocalFit:
+    try:
+        return fit_local(value, present, frame=frame, start_rad=start_rad, prior_rad=prior_rad, grown=grown)
+    except linalg.LinAlgError:
+        raise _no_bands(0.0) from None
 
 
 def _half(axis: NDArray) -> float:

@@ -126,7 +126,7 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         for start in starts
     ]
     for kept, orders, count, steps in ROUNDS:
-        grown = [_grow(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
+        grown = [_tried(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
         fits = sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained)
     if not fits:
         return None
@@ -155,6 +155,14 @@ def _thin(picture: CoarsePicture, count: int) -> CoarsePicture:
     chosen = np.random.default_rng(count).choice(picture.x.size, count, replace=False)
     samples = Samples(value=picture.samples.value[chosen], weight=picture.samples.weight[chosen])
     return replace(picture, samples=samples, x=picture.x[chosen], y=picture.y[chosen])
+
+
+def _tried(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[int, ...], steps: int) -> WholeFit | None:
+    """The fit grown, or None where the picture determines no such fit at all."""
+    try:
+        return _grow(picture, fit, shape=shape, orders=orders, steps=steps)
+    except np.linalg.LinAlgError:
+        return None
 
 
 def _grow(picture: CoarsePicture, fit: WholeFit, *, shape: Shape, orders: tuple[int, ...], steps: int) -> WholeFit | None:
