@@ -85,7 +85,7 @@ def test_a_photograph_without_bands_leaves_no_paper(capsys, bench):
     """Where the photograph can't be read there is no certificate, not even an old one's ruins."""
     (bench / "bands.jpg").write_bytes(b"text, renamed")
     sentence = refusal(capsys, bench, str(bench / "piece.toml"), "--out", str(bench / "cert.pdf"))
-    assert sentence.startswith("Bands.jpg is no picture of a kind that is read")
+    assert sentence.startswith("bands.jpg is no picture of a kind that is read")
 
 
 def test_letters_the_paper_cannot_print_leave_no_paper(capsys, bench):

@@ -217,7 +217,7 @@ def test_a_file_that_is_no_photograph_is_refused(capsys, tmp_path):
     """Text under the name of a photograph gives one sentence and no traceback."""
     text = tmp_path / "notes.jpg"
     text.write_text("bands: 7\n" * 100, encoding="utf-8")
-    assert refused(capsys, text, *TOLD).startswith("Notes.jpg is no picture of a kind that is read ")
+    assert refused(capsys, text, *TOLD).startswith("notes.jpg is no picture of a kind that is read ")
 
 
 def test_a_refused_photograph_leaves_no_map(capsys, tmp_path):
