@@ -32,10 +32,11 @@ from straightband.face.shapes import Face, Shape, ellipse, round_face
 from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
 from straightband.light.lines import Lamp
+from straightband.photo.foreshortening import foreshortening
 from straightband.synthetic.bands import smallest_gap_nm
 from straightband.synthetic.render import render
 from straightband.synthetic.scene import BandLight, Scene, Sensor, Surround, View
-from straightband.synthetic.surfaces import Surface, added, coefficients_of, peak_to_valley_nm, random_surface, saddle, sphere
+from straightband.synthetic.surfaces import Surface, added, coefficients_of, random_surface, saddle, sphere
 from straightband.synthetic.truth import Truth, thicker_hour, truth_map, truth_of
 from straightband.uncertainty import COVERAGE_95
 from straightband.workflows.read import Reading, Setup, read_photo
@@ -143,7 +144,8 @@ def _obliquity(scene: Scene, rng: np.random.Generator) -> list[Shot]:
 
 
 def _keystone(scene: Scene, rng: np.random.Generator) -> list[Shot]:
-    tilted, distance = _tilted(scene, rng), 16.0 * scene.face.semi_major_mm
+    # So far away that the nearness of the camera, which falls with the square of the distance, is gone and the perspective is not.
+    tilted, distance = _tilted(scene, rng), 2000.0 * scene.face.semi_major_mm
     return [Shot(scene=replace(tilted, view=replace(tilted.view, camera_distance_mm=distance)), camera_mm=distance)]
 
 
@@ -207,12 +209,16 @@ class Term:
         Name of the term whose reading has everything but this error, or None where there is none.
     stream
         Number of its random stream; terms that share one draw the same view.
+    moves_outline
+        True where the error also changes the proportions of the outline. What those say of the height of a band belongs to the obliquity,
+        so the change is counted at the same height of a band on both sides; all figures are proportional to it.
     """
 
     draw: Callable[[Scene, np.random.Generator], list[Shot]]
     effects: tuple[str, ...]
     beside: str | None
     stream: int
+    moves_outline: bool = False
 
     @property
     def is_noise(self) -> bool:
@@ -224,11 +230,11 @@ TERMS = {
     "nothing": Term(draw=_nothing, effects=(), beside=None, stream=1),
     "clean": Term(draw=_nothing, effects=("fit noise",), beside=None, stream=1),
     "noise": Term(draw=_noise, effects=("fit noise",), beside="clean", stream=2),
-    "outline": Term(draw=_outline, effects=("outline and scale",), beside="nothing", stream=3),
-    "distortion": Term(draw=_distortion, effects=("lens distortion x bands",), beside="nothing", stream=4),
+    "outline": Term(draw=_outline, effects=("outline and scale",), beside="nothing", stream=3, moves_outline=True),
+    "distortion": Term(draw=_distortion, effects=("lens distortion x bands",), beside="nothing", stream=4, moves_outline=True),
     "obliquity": Term(draw=_obliquity, effects=("obliquity", "outline and scale"), beside="nothing", stream=5),
-    "keystone": Term(draw=_keystone, effects=("keystone x bands", "near camera"), beside="obliquity", stream=5),
-    "near-camera": Term(draw=_near_camera, effects=("near camera",), beside="nothing", stream=6),
+    "keystone": Term(draw=_keystone, effects=("keystone x bands",), beside="obliquity", stream=5, moves_outline=True),
+    "near-camera": Term(draw=_near_camera, effects=("near camera",), beside="nothing", stream=6, moves_outline=True),
     "wavelength": Term(draw=_wavelength, effects=("wavelength and lamp",), beside="nothing", stream=7),
     "reference-power": Term(draw=_reference_power, effects=("reference flat",), beside="nothing", stream=8),
     "reference-any": Term(draw=_reference_any, effects=("reference flat",), beside="nothing", stream=9),
@@ -309,7 +315,7 @@ def record(seed: int, *, name: str, exact: bool) -> Row:
     return {
         "seed": seed,
         "shape": scene.face.shape.value,
-        "pv_true_nm": peak_to_valley_nm(scene.surface, points=101),
+        "height_scale": foreshortening(reading.outline, scene.face).height_scale,
         "read": {name: read[name] for name in FIGURES},
         "true": {name: true[name] for name in FIGURES},
         "expanded": {effect.name: {name: effect.expanded_nm[name] for name in FIGURES} for effect in reading.budget.effects},
@@ -404,8 +410,13 @@ def _changes(figure: str, *, term: Term, part: list[Row], records: dict[str, dic
     """What the error changed in the figure as read; NaN where the reading without it is missing."""
     if term.beside is None:
         return np.full(len(part), math.nan)
-    without = records[term.beside]
-    plain = [without.get(row["seed"], {}).get("read", {}).get(figure, math.nan) for row in part]
-    # Scene and truth are the same on both sides, the grid is not quite: figures are compared less their own truths.
-    true = [without.get(row["seed"], {}).get("true", {}).get(figure, math.nan) for row in part]
-    return np.array([row["read"][figure] - row["true"][figure] for row in part]) - (np.array(plain) - np.array(true))
+    found = []
+    for row in part:
+        without = records[term.beside].get(row["seed"])
+        if without is None or "refused" in without:
+            found.append(math.nan)
+            continue
+        scale = without["height_scale"] / row["height_scale"] if term.moves_outline else 1.0
+        # Scene and truth are the same on both sides, the grid is not quite: figures are compared less their own truths.
+        found.append(scale * row["read"][figure] - row["true"][figure] - (without["read"][figure] - without["true"][figure]))
+    return np.array(found)
