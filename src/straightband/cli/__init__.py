@@ -14,6 +14,7 @@ COMMANDS = {
     "order": "size, place, tolerance and price of a diagonal from a telescope's dimensions",
     "gauge": "sag of a face from spherometer readings, and which plate goes on top next",
     "read": "read the bands of a photograph: height map, figures, uncertainty",
+    "threeflat": "each flat by itself from maps of their pairs, with what they can't see",
     "step": "read two faces in one photograph: the step between them in bands",
     "judge": "say whether a mirror of that map is good enough for a telescope",
     "certify": "write the one-page certificate of a piece",

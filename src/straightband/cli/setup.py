@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 
 from straightband.workflows.read import Setup
 from straightband.workflows.setup import setup_from_text
@@ -39,6 +40,9 @@ def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--camera", metavar="LENGTH", help="distance of the camera from the face")
     parser.add_argument("--lens-distortion", metavar="PERCENT", help="95 %% limit at the corner of the frame (default 1%%)")
+    parser.add_argument(
+        "--today", metavar="DAY", help="day of the test, like 2026-11-25, for a reference flat that is due (default: today)"
+    )
     parser.add_argument("--margin", metavar="PERCENT", help="share of each semi-axis left to the bevel (default 3%%)")
 
 
@@ -60,4 +64,6 @@ def setup_of(options: argparse.Namespace) -> Setup:
         "lens_distortion",
         "margin",
     )
-    return setup_from_text(**{name: getattr(options, name) for name in names})
+    # The clock is looked at here and nowhere below; it decides on one doubt only.
+    today = options.today or date.today().isoformat()  # noqa: DTZ011 - the shop's own day
+    return setup_from_text(today=today, **{name: getattr(options, name) for name in names})

@@ -27,7 +27,7 @@ _TABLES = {
     "telescope": ("aperture", "focal_length", "focal_ratio", "intercept", "full_field", "offset", "wide_end", "strehl", "iso", "light"),
     "shop": ("name", "signed_by", "date"),
 }
-_KEYS = ("name", "shape", *_SIZES, *_READING, "photographs", "reference", *_TOLD, *_TABLES)
+_KEYS = ("name", "shape", *_SIZES, *_READING, "photographs", "photographed", "reference", *_TOLD, *_TABLES)
 _NUMBERS = ("thicker", "mark", "mirrored", "focal_ratio", "strehl")  # which may be written without quotes
 
 
@@ -123,6 +123,7 @@ def _piece(table: dict[str, Any], *, shown: str) -> Piece:
             light=top["light"],
             shape=top.get("shape", "ellipse"),
             mirrored=top.get("mirrored", "0"),
+            today=top.get("photographed"),
             **{key: top.get(key) for key in (*_SIZES, *_READING) if key not in {"light", "mirrored"}},
         ),
         photographs=_photographs(table, shown=shown),

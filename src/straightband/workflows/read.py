@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ from straightband.photo.load import Photo, load_photo
 from straightband.photo.outline import Outline, find_outline
 from straightband.photo.plane import Plane, light_plane
 from straightband.photo.rectify import SquarePicture, square_on
+from straightband.workflows.reference import ageing_flags
 
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
 DISTORTION_SHARE = 0.01  # 95 % limit at the corner of the frame for a telephone that corrects its lens; common practice, no source
@@ -55,6 +57,8 @@ class Setup:
         95 % limit of the lens distortion at the corner of the frame.
     clear_margin
         Share of each semi-axis left to the bevel.
+    today
+        The day, by which a reference flat may be due again, or None.
     """
 
     face: Face
@@ -66,6 +70,7 @@ class Setup:
     camera_mm: float | None = None
     distortion_share: float = DISTORTION_SHARE
     clear_margin: float = CLEAR_MARGIN
+    today: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +157,7 @@ def _assemble(
     # A hill makes the gap smaller, so heights run against it.
     heights = -(sense or 1) * nm_per_rad * phase.phase_rad
     flags = plane.flags + outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
-    meta = _meta(setup, photo=photo, sense=sense, flags=flags, phase=phase)
+    meta = _meta(setup, photo=photo, sense=sense, flags=flags, phase=phase) | ({} if reference is None else {"minus": _name_of(reference)})
     blank = HeightMap(
         heights_nm=heights,
         u_mm=phase.u_mm,
@@ -217,7 +222,7 @@ def _setup_flags(setup: Setup, *, sense: int, reference: HeightMap | None) -> tu
         found.append("turn-unknown")
     if reference is None:
         found.append("reference-not-told")
-    return tuple(found)
+    return (*found, *ageing_flags(reference, now=setup.today))
 
 
 def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], phase: PhaseReading) -> dict[str, object]:
@@ -232,6 +237,12 @@ def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], pha
         "flags": list(flags),
         "photographs": [{"name": photo.name, "sha256": photo.sha256}],
     }
+
+
+def _name_of(reference: HeightMap) -> str:
+    """What a reference map calls its flat."""
+    record = reference.meta.get("reference")
+    return str(record.get("flat", "flat"))[:40] if isinstance(record, dict) else "flat"
 
 
 def _with_heights(height_map: HeightMap, heights_nm: NDArray) -> HeightMap:

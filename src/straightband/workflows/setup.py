@@ -10,6 +10,7 @@ from straightband.light.lines import lamp_from_text
 from straightband.photo.outline import outline_from_text
 from straightband.quantities import parse_length_mm
 from straightband.workflows.read import DISTORTION_SHARE, Setup
+from straightband.workflows.reference import day_from_text
 
 SIZES = {Shape.ELLIPSE: ("minor",), Shape.ROUND: ("diameter",), Shape.RECTANGLE: ("width", "length")}
 LARGEST_MM = 2000.0
@@ -71,6 +72,7 @@ def setup_from_text(
     camera: str | None = None,
     lens_distortion: str | None = None,
     margin: str | None = None,
+    today: str | None = None,
     **face: str | None,
 ) -> Setup:
     """The set-up from its texts; raises BadInput with the first that can't be used."""
@@ -86,6 +88,7 @@ def setup_from_text(
         camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),
         distortion_share=DISTORTION_SHARE if lens_distortion is None else _share(lens_distortion, what="the lens distortion", largest=0.2),
         clear_margin=CLEAR_MARGIN if margin is None else _share(margin, what="the margin", largest=LARGEST_MARGIN),
+        today=None if today is None else day_from_text(today, what="the day"),
     )
 
 

@@ -1,0 +1,1 @@
+"""Maps with maps: flats from their pairs, one figure from several photographs."""
