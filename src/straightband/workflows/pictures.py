@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import contourpy
 import cv2
@@ -28,6 +29,7 @@ SIDE_PX = 1000  # of the overlay: 85 mm on the certificate at 300 dots per inch
 ROOM = 0.3  # photograph left around the face, in half extents, so that an eye sees what the outline was told from
 RIM_POINTS = 361
 STEPS_PER_LINE = 400
+LINE_STEPS = 200  # of a line across the whole photograph on a screen: 7 pixels of 1400
 # Origins of the causes that are named although nothing is known of their size.
 UNKNOWN_SIZE = {"not told: heights are those of the pair": "not told", "one photograph: not known": "not known"}
 
@@ -45,6 +47,33 @@ def overlay_picture(reading: Reading, data: bytes, *, note: str = "") -> bytes:
         return (points - [left, top] + 0.5) * scale - 0.5
 
     return bands_overlay_png(shown, dark_lines=[placed(line) for line in dark_lines(reading)], outline=placed(rim), note=note)
+
+
+def preview_picture(data: bytes, *, name: str, side_px: int) -> tuple[bytes, tuple[int, int]]:
+    """A photograph upright and small, as a screen shows it, as JPEG, and its own width and height; raises PhotoUnreadable."""
+    photo = load_photo(data, name=name)
+    step = max(1.0, max(photo.size_px) / side_px)
+    shown = _shown(photo, window=(0, 0, *photo.size_px), step=step)
+    coded = cv2.imencode(".jpg", cv2.cvtColor(shown, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 80])[1]
+    return bytes(coded), (int(photo.size_px[0]), int(photo.size_px[1]))
+
+
+def drawing_of(reading: Reading, *, size_px: tuple[int, int]) -> dict[str, Any]:
+    """Outline and dark bands as read, in pixels of the upright photograph, thinned to what a screen shows; plain JSON values."""
+    rim = _pixels(reading.picture, *_rim(reading.picture.face))
+    step = max(1, round(max(size_px) / LINE_STEPS))
+    return {
+        "size_px": list(size_px),
+        "outline": _thinned(rim, step_px=step),
+        "dark": [_thinned(line, step_px=step) for line in dark_lines(reading) if len(line) > 1],
+    }
+
+
+def _thinned(line: NDArray, *, step_px: float) -> list[list[float]]:
+    """Points of a line at least a step apart, its ends kept."""
+    walked = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    kept = np.unique(np.searchsorted(walked, np.arange(0.0, walked[-1], step_px)))
+    return [[round(float(x), 1), round(float(y), 1)] for x, y in line[np.append(kept, len(line) - 1)]]
 
 
 def dark_lines(reading: Reading) -> list[NDArray]:

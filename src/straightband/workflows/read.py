@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -123,7 +124,13 @@ class Reading:
     causes: tuple[Cause, ...]
 
 
-def read_photo(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None = None) -> Reading:
+def tell_nobody(_: str) -> None:
+    """What listens to the stages of a reading where nobody does."""
+
+
+def read_photo(
+    data: bytes, *, name: str, setup: Setup, reference: HeightMap | None = None, stage: Callable[[str], None] = tell_nobody
+) -> Reading:
     """The reading of one photograph; raises a StraightbandError that says why where it can't be read.
 
     Parameters
@@ -134,17 +141,23 @@ def read_photo(data: bytes, *, name: str, setup: Setup, reference: HeightMap | N
         What the person says of it.
     reference
         Map of the flat tested against, looking at its own face, or None.
+    stage
+        Told in words what is being done, as it is begun.
     """
     with threadpool_limits(limits=1, user_api="blas"):
-        return _read(data, name=name, setup=setup, reference=reference)
+        return _read(data, name=name, setup=setup, reference=reference, stage=stage)
 
 
-def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None) -> Reading:
+def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None, stage: Callable[[str], None]) -> Reading:
+    stage("opening the photograph")
     photo = load_photo(data, name=name)
     plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
+    stage("looking for the face")
     outline = setup.outline or find_outline(plane, face=setup.face)
+    stage("reading the bands")
     picture = square_on(plane, outline, face=setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
     phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin))
+    stage("weighing the doubts")
     return _assemble(photo, plane, setup=setup, outline=outline, picture=picture, phase=phase, reference=reference)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -13,20 +14,24 @@ from straightband.fringes.repeat import aligned, repeat
 from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
 from straightband.provenance import Source
-from straightband.workflows.read import Reading, Setup, cell_means, read_photo, with_uncertainty
+from straightband.workflows.read import Reading, Setup, cell_means, read_photo, tell_nobody, with_uncertainty
 
 OPPOSITE = -0.5  # correlation of two maps below which one of them has the wrong sign
 DISAGREEMENT = 1.5  # scatter over stated uncertainty of one photograph above which something changed between them
 
 
-def read_photos(photographs: list[tuple[str, bytes]], *, setup: Setup, reference: HeightMap | None = None) -> Reading:
+def read_photos(
+    photographs: list[tuple[str, bytes]], *, setup: Setup, reference: HeightMap | None = None, stage: Callable[[str], None] = tell_nobody
+) -> Reading:
     """The reading of one photograph, or the mean of several.
 
-    `photographs` are names without folder with their bytes. Raises a StraightbandError where one can't be read.
+    `photographs` are names without folder with their bytes; `stage` is told what is being done. Raises a StraightbandError where one can't
+    be read.
     """
     setups = _one_each(setup, count=len(photographs))
     readings = [
-        read_photo(data, name=name, setup=each, reference=reference) for (name, data), each in zip(photographs, setups, strict=True)
+        read_photo(data, name=name, setup=each, reference=reference, stage=stage)
+        for (name, data), each in zip(photographs, setups, strict=True)
     ]
     return readings[0] if len(readings) == 1 else mean_reading(readings)
 

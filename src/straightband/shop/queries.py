@@ -1,0 +1,62 @@
+"""Questions to the record that go over several tables."""
+
+from __future__ import annotations
+
+from straightband.shop.entries import CertificateEntry, Exposure, FaceEntry, Photograph, PieceEntry, ReadingEntry, VerdictEntry
+from straightband.shop.record import Record, entry_of
+
+# The reading's own bulk (what is drawn over the photograph) is left where a list is made.
+_LIGHT_READING = "r.id, r.at, r.corrects, r.face_id, r.flat_id, r.told, r.found, '{}' AS drawing, r.map_sha256, r.program"
+_PIECES_OPEN = """
+FROM piece AS p WHERE p.corrects IS NULL AND NOT EXISTS (
+    SELECT 1 FROM face AS f JOIN reading AS r ON r.face_id = f.id JOIN certificate AS c ON c.reading_id = r.id WHERE f.piece_id = p.id)
+"""
+
+
+def open_pieces(record: Record, *, limit: int) -> tuple[PieceEntry, ...]:
+    """Pieces without a certificate, the newest first."""
+    rows = record.connection.execute(f"SELECT p.id {_PIECES_OPEN} ORDER BY p.id DESC LIMIT ?", (limit,))
+    return tuple(record.current(PieceEntry, row["id"]) for row in rows)
+
+
+def count_open_pieces(record: Record) -> int:
+    """How many there are."""
+    return int(record.connection.execute(f"SELECT COUNT(*) {_PIECES_OPEN}").fetchone()[0])
+
+
+def faces_of(record: Record, piece_root: int) -> tuple[FaceEntry, ...]:
+    """The faces of a piece."""
+    return record.listing(FaceEntry, piece_id=piece_root)
+
+
+def readings_of(record: Record, face_root: int, *, limit: int = -1) -> tuple[ReadingEntry, ...]:
+    """Readings of a face without what is drawn over the photograph, the newest first."""
+    rows = record.connection.execute(
+        f"SELECT {_LIGHT_READING} FROM reading AS r WHERE r.face_id = ? ORDER BY r.id DESC LIMIT ?",  # noqa: S608 - columns stand above
+        (face_root, limit),
+    )
+    return tuple(entry_of(ReadingEntry, row) for row in rows)
+
+
+def photographs_of(record: Record, reading_id: int) -> tuple[Photograph, ...]:
+    """The photographs that a reading rests on, in their order."""
+    exposures = sorted(record.listing(Exposure, reading_id=reading_id), key=lambda each: each.place)
+    return tuple(record.get(Photograph, each.photograph_id) for each in exposures)
+
+
+def readings_with(record: Record, photograph_id: int) -> tuple[int, ...]:
+    """Numbers of the readings that rest on a photograph, the newest first."""
+    rows = record.connection.execute("SELECT reading_id FROM exposure WHERE photograph_id = ? ORDER BY reading_id DESC", (photograph_id,))
+    return tuple(row["reading_id"] for row in rows)
+
+
+def newest_verdict(record: Record, reading_id: int) -> VerdictEntry | None:
+    """The newest verdict on a reading, or None."""
+    found = record.listing(VerdictEntry, newest_first=True, limit=1, reading_id=reading_id)
+    return found[0] if found else None
+
+
+def newest_certificate(record: Record, reading_id: int) -> CertificateEntry | None:
+    """The newest certificate of a reading, or None."""
+    found = record.listing(CertificateEntry, newest_first=True, limit=1, reading_id=reading_id)
+    return found[0] if found else None

@@ -1,0 +1,136 @@
+"""Long work of a shop: what can be asked for, and the process that does it, outside the one that serves pages.
+
+`python -m straightband.workflows.shop_jobs FOLDER` does what is asked in that folder, one thing after the other, until its parent is gone.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from straightband.errors import StraightbandError
+from straightband.shop import jobs
+from straightband.shop.folder import Shop, open_shop
+from straightband.shop.jobs import Job
+from straightband.shop.record import Form
+
+LOOK_S = 0.1  # how often the worker looks for work
+MOST_MEMORY_BYTES = 4 << 30  # address space of the worker: 50 megapixels take less than one
+MOST_SECONDS = 600.0  # of one job: a hundred times what a photograph takes
+
+
+def ask_reading(shop: Shop, photographs: tuple[int, ...], *, texts: Mapping[str, str], now: str, form: Form | None = None) -> int:
+    """Ask for a reading, its settings checked first; returns the job's number. Raises BadInput."""
+    from straightband.workflows.shop_readings import task_from_texts
+
+    task = task_from_texts(shop, photographs, texts=texts)
+    told = {"photographs": list(task.photographs), "flat": task.flat_id, "settings": task.settings}
+    with shop.record() as record:
+        return jobs.ask_for(record, "read", told=told, now=now, form=form).id
+
+
+def ask_certificate(shop: Shop, reading_id: int, *, now: str, form: Form | None = None) -> int:
+    """Ask for the certificate of a reading; returns the job's number."""
+    with shop.record() as record:
+        return jobs.ask_for(record, "certify", told={"reading": reading_id}, now=now, form=form).id
+
+
+def ask_recompute(shop: Shop, reading_id: int, *, now: str, form: Form | None = None) -> int:
+    """Ask for a reading to be computed anew and compared; returns the job's number."""
+    with shop.record() as record:
+        return jobs.ask_for(record, "recompute", told={"reading": reading_id}, now=now, form=form).id
+
+
+def do(shop: Shop, job: Job) -> None:
+    """Do one job and write down how it ended; no refusal of ours comes out of it."""
+
+    def stage(words: str) -> None:
+        with shop.record() as record:
+            jobs.tell_stage(record, job.id, stage=words)
+
+    try:
+        leads_to, sentence = _DO[job.kind](shop, job, stage)
+        ending: dict[str, Any] = {"state": "done", "leads_to": leads_to, "sentence": sentence}
+    except StraightbandError as refusal:
+        ending = {"state": "failed", "sentence": str(refusal)}
+    except MemoryError:
+        ending = {
+            "state": "failed",
+            "sentence": "the computer ran out of memory; a smaller photograph is needed; shrink it and send it again.",
+        }
+    except Exception as fault:  # noqa: BLE001 - the last line of defence of the worker, as in the command line
+        ending = {
+            "state": "failed",
+            "sentence": f"the program failed on this ({type(fault).__name__}); nothing was entered; report it as a fault.",
+        }
+    with shop.record() as record:
+        jobs.end(record, job.id, **ending)
+
+
+def _read(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_readings import Task, read_for_the_record
+
+    told = job.told
+    task = Task(photographs=tuple(told["photographs"]), flat_id=told["flat"], settings=told["settings"])
+    form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
+    return f"/readings/{read_for_the_record(shop, task, now=job.at, stage=stage, form=form)}", ""
+
+
+def _certify(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_certificates import certify_for_the_record
+
+    form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
+    return f"/certificates/{certify_for_the_record(shop, job.told['reading'], now=job.at, stage=stage, form=form)}", ""
+
+
+def _recompute(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_readings import recomputed
+
+    stage("reading the photographs again")
+    number = job.told["reading"]
+    differing = recomputed(shop, number)
+    sentence = "; ".join(differing) if differing else "Read again from the photographs: every number came out the same, to the last figure."
+    return f"/readings/{number}", sentence
+
+
+_DO: dict[str, Callable[[Shop, Job, Callable[[str], None]], tuple[str, str]]] = {
+    "read": _read,
+    "certify": _certify,
+    "recompute": _recompute,
+}
+
+
+def work(shop: Shop, *, parent: int) -> None:
+    """Do what is asked until the parent is gone."""
+    while os.getppid() == parent:
+        with shop.record() as record:
+            job = jobs.take_next(record)
+        if job is None:
+            time.sleep(LOOK_S)
+        else:
+            do(shop, job)
+
+
+def bound_memory() -> None:
+    """Let this process ask for no more than its share; where the system can't do that, the time is bounded alone."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
+
+
+def main(arguments: list[str]) -> int:
+    """Serve the shop in the folder named."""
+    parent = os.getppid()
+    bound_memory()
+    work(open_shop(Path(arguments[0])), parent=parent)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,106 @@
+"""Enter an order and the pieces it asks for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from straightband import provenance
+from straightband.errors import BadInput
+from straightband.shop.entries import FaceEntry, Ordered, PieceEntry
+from straightband.shop.folder import Shop
+from straightband.shop.record import Form, Record
+from straightband.workflows.order import Order, order_from_text, take_order
+from straightband.workflows.order_report import order_facts
+from straightband.workflows.order_request import DEFAULTS
+from straightband.workflows.setup import face_from_text
+
+TELESCOPE = ("aperture", "focal_length", "focal_ratio", "intercept", "full_field")
+ASKED = (*TELESCOPE, "minor", "have", *DEFAULTS)  # as the options of the command `order`
+SIZES = ("minor", "major", "diameter", "width", "length")
+LONGEST_NAME = 60
+
+
+def given(texts: Mapping[str, str], *names: str) -> dict[str, str]:
+    """The texts that were filled in, under their names."""
+    return {name: texts[name].strip() for name in names if texts.get(name, "").strip()}
+
+
+def name_from_text(text: str, *, what: str) -> str:
+    """A name of sensible length; raises BadInput."""
+    name = " ".join(text.split())
+    if not 1 <= len(name) <= LONGEST_NAME:
+        raise BadInput(
+            found=f"{what} is {'empty' if not name else f'{len(name)} letters long'}",
+            needed=f"1 to {LONGEST_NAME} letters are needed",
+            remedy="write a short name",
+        )
+    return name
+
+
+def order_of_texts(texts: Mapping[str, str]) -> Order:
+    """What the order comes to, nothing entered; raises BadInput."""
+    told: dict[str, Any] = dict.fromkeys(("aperture", "intercept")) | given(texts, *ASKED)
+    return take_order(order_from_text(**told))
+
+
+def enter_order(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None, corrects: int | None = None) -> int:
+    """Enter an order from what was typed; returns its number. Raises BadInput, and enters nothing then."""
+    name = name_from_text(texts.get("name", ""), what="the name of the order")
+    found = order_facts(order_of_texts(texts))
+    entry = Ordered(
+        at=now,
+        corrects=corrects,
+        name=name,
+        customer=" ".join(texts.get("customer", "").split())[:LONGEST_NAME],
+        told=given(texts, *ASKED),
+        found=found,
+        program=provenance.program(),
+    )
+    with shop.record() as record:
+        _, number = record.once(form, lambda: record.add(entry))
+        return record.get(Ordered, number).root
+
+
+def enter_piece(
+    shop: Shop, texts: Mapping[str, str], *, now: str, order_id: int | None = None, batch_id: int | None = None, form: Form | None = None
+) -> int:
+    """Enter a piece with one face; returns its number. Raises BadInput."""
+    name = name_from_text(texts.get("name", ""), what="the name of the piece")
+    shape = texts.get("shape", "").strip() or "ellipse"
+    told = {"shape": shape} | given(texts, *SIZES, "glass", "thickness")
+    face_from_text(shape=shape, **{size: told.get(size) for size in SIZES})
+    entry = PieceEntry(at=now, order_id=order_id, batch_id=batch_id, name=name, told=told)
+    with shop.record() as record:
+        return record.once(form, lambda: _with_face(record, entry))[1]
+
+
+def _with_face(record: Record, entry: PieceEntry) -> PieceEntry:
+    if any(piece.name == entry.name for piece in record.listing(PieceEntry, name=entry.name)):
+        raise BadInput(
+            found=f"there is a piece called '{entry.name}' already",
+            needed="a name of its own is needed, as it stands on the glass",
+            remedy="add a letter or a number",
+        )
+    piece = record.add(entry)
+    record.add(FaceEntry(at=entry.at, piece_id=piece.id, name="face"))
+    return piece
+
+
+def piece_suggested(order: Ordered) -> dict[str, str]:
+    """What the piece of an order is made of, to begin the form with."""
+    glass = order.found["glass"]
+    return {
+        "name": order.name,
+        "shape": "ellipse",
+        "minor": f"{round(glass['minor_mm'], 3):g}mm",
+        "glass": order.told.get("glass", glass["kind"]),
+        "thickness": f"{round(order.found['thickness_mm'], 3):g}mm",
+    }
+
+
+def axes_mm(order: Ordered) -> tuple[float, float]:
+    """Minor and major axis of the glass of an order."""
+    minor = float(order.found["glass"]["minor_mm"])
+    return minor, minor * math.sqrt(2.0)

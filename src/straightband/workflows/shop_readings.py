@@ -1,0 +1,200 @@
+"""Read photographs for the record, judge what was read, and compute an old reading anew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+from typing import Any
+
+from straightband import provenance
+from straightband.errors import BadInput
+from straightband.heightmap.map import HeightMap
+from straightband.shop.entries import Exposure, Flat, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
+from straightband.shop.folder import Shop
+from straightband.shop.queries import photographs_of
+from straightband.shop.record import Form, Record, json_text
+from straightband.workflows.certify import verdict_on
+from straightband.workflows.judge import Verdict
+from straightband.workflows.maps import map_file, map_from_file
+from straightband.workflows.pictures import drawing_of, map_picture, preview_picture
+from straightband.workflows.read import Reading, Setup, tell_nobody
+from straightband.workflows.report_reading import reading_facts
+from straightband.workflows.report_verdict import verdict_facts
+from straightband.workflows.requirement import DEFAULT_LIGHT, DEFAULT_STREHL, Requirement, requirement_from_text
+from straightband.workflows.setup import setup_from_text
+from straightband.workflows.several import read_photos
+from straightband.workflows.shop_orders import SIZES, TELESCOPE, given
+from straightband.workflows.shop_work import face_of
+
+SETTINGS = ("light", "outline", "thicker", "mark", "mirrored", "camera", "lens_distortion", "margin")
+MOST_PHOTOGRAPHS = 20
+PREVIEW_PX = 1400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """What is to be read: photographs of one face, the flat they were taken against, and the settings as typed."""
+
+    photographs: tuple[int, ...]
+    flat_id: int | None
+    settings: dict[str, str]
+
+
+def enter_photograph(shop: Shop, face_root: int, *, name: str, data: bytes, now: str) -> int:
+    """Keep a photograph of a face; the same file again is the same entry. Returns its number."""
+    if not data:
+        raise BadInput(
+            found="no photograph came", needed="a file with a photograph in it is needed", remedy="take or choose one and send again"
+        )
+    sha256 = shop.photos.keep(data)
+    shown = PurePath(name.replace("\\", "/")).name[:80] or "photograph"
+    with shop.record() as record, record.transaction():
+        there = record.listing(Photograph, face_id=face_root, sha256=sha256)
+        if there:
+            return there[0].id
+        return record.add(Photograph(at=now, face_id=face_root, sha256=sha256, name=shown, bytes=len(data))).id
+
+
+def task_from_texts(shop: Shop, photographs: tuple[int, ...], *, texts: Mapping[str, str]) -> Task:
+    """The task, its settings checked before anything is begun; raises BadInput."""
+    task = Task(
+        photographs=photographs,
+        flat_id=int(texts["flat"]) if texts.get("flat", "").isdigit() else None,
+        settings=given(texts, *SETTINGS),
+    )
+    with shop.record() as record:
+        _setup(record, task, face_root=_face_root(record, task))
+    return task
+
+
+def _face_root(record: Record, task: Task) -> int:
+    faces = {record.get(Photograph, number).face_id for number in task.photographs}
+    if len(faces) != 1 or len(task.photographs) > MOST_PHOTOGRAPHS:
+        raise BadInput(
+            found="the photographs are not of one face, or too many",
+            needed=f"1 to {MOST_PHOTOGRAPHS} photographs of one face are needed",
+            remedy="choose again",
+        )
+    return faces.pop()
+
+
+def _setup(record: Record, task: Task, *, face_root: int) -> Setup:
+    _, piece, _ = face_of(record, face_root)
+    return setup_from_text(**{"light": "", "shape": piece.told["shape"]} | given(piece.told, *SIZES) | task.settings)
+
+
+def read_for_the_record(shop: Shop, task: Task, *, now: str, stage: Callable[[str], None] = tell_nobody, form: Form | None = None) -> int:
+    """Read, judge when the piece has an order, and enter both; returns the reading's number. Raises a StraightbandError, nothing entered."""
+    with shop.record() as record:
+        face_root = _face_root(record, task)
+        setup = _setup(record, task, face_root=face_root)
+        entries = tuple(record.get(Photograph, number) for number in task.photographs)
+        requirement_told = telescope_of(record, face_root)
+    first = shop.photos.read(entries[0].sha256)
+    stage("opening the photograph")
+    size_px = keep_preview(shop, entries[0], data=first)
+    reading = _read(shop, entries, setup=setup, flat_id=task.flat_id, stage=stage)
+    verdict = None
+    if requirement_told:
+        stage("judging it in the telescope")
+        verdict = verdict_on(reading, requirement_of(requirement_told))
+    stage("drawing the map")
+    map_sha256 = shop.maps.keep(map_file(reading.height_map, name="map.npz"))
+    shop.view_place(f"map-{map_sha256}.png").write_bytes(map_picture(reading.height_map))
+    entry = ReadingEntry(
+        at=now,
+        face_id=face_root,
+        flat_id=task.flat_id,
+        told=task.settings,
+        found=reading_facts(reading),
+        drawing=drawing_of(reading, size_px=size_px),
+        map_sha256=map_sha256,
+        program=provenance.program(),
+    )
+    with shop.record() as record:
+        return record.once(form, lambda: _entered(record, entry, task=task, judged=(requirement_told, verdict, reading)))[1]
+
+
+def _entered(record: Record, entry: ReadingEntry, *, task: Task, judged: tuple[dict[str, str], Verdict | None, Reading]) -> ReadingEntry:
+    made = record.add(entry)
+    for place, number in enumerate(task.photographs):
+        record.add(Exposure(at=entry.at, reading_id=made.id, photograph_id=number, place=place))
+    told, verdict, reading = judged
+    if verdict is not None:
+        found = verdict_facts(verdict, reading.height_map)
+        record.add(VerdictEntry(at=entry.at, reading_id=made.id, told=told, found=found, program=entry.program))
+    return made
+
+
+def _read(
+    shop: Shop, entries: tuple[Photograph, ...], *, setup: Setup, flat_id: int | None, stage: Callable[[str], None] = tell_nobody
+) -> Reading:
+    photographs = [(each.name, shop.photos.read(each.sha256)) for each in entries]
+    return read_photos(photographs, setup=setup, reference=reference_map(shop, flat_id), stage=stage)
+
+
+def reference_map(shop: Shop, flat_id: int | None) -> HeightMap | None:
+    """The map of a reference flat of the shop, or None for none."""
+    if flat_id is None:
+        return None
+    with shop.record() as record:
+        flat = record.get(Flat, flat_id)
+    return map_from_file(shop.maps.read(flat.map_sha256), flat.map_name)
+
+
+def keep_preview(shop: Shop, entry: Photograph, *, data: bytes) -> tuple[int, int]:
+    """Keep a small picture of a photograph for the screen; returns the photograph's own width and height."""
+    picture, size_px = preview_picture(data, name=entry.name, side_px=PREVIEW_PX)
+    preview_place(shop, entry).write_bytes(picture)
+    return size_px
+
+
+def preview_place(shop: Shop, entry: Photograph) -> Path:
+    """Where that picture lies."""
+    return shop.view_place(f"photo-{entry.sha256}.jpg")
+
+
+def telescope_of(record: Record, face_root: int) -> dict[str, str]:
+    """What the piece of a face is judged by: the telescope of its order as typed; empty without an order."""
+    _, piece, _ = face_of(record, face_root)
+    return {} if piece.order_id is None else told_requirement(record.current(Ordered, piece.order_id))
+
+
+def told_requirement(order: Ordered) -> dict[str, str]:
+    """The part of an order that a verdict needs."""
+    return given(order.told, *TELESCOPE, "strehl", "light_judged")
+
+
+def requirement_of(told: dict[str, str]) -> Requirement:
+    """The requirement from those texts."""
+    texts: dict[str, Any] = {"strehl": DEFAULT_STREHL, "light_judged": DEFAULT_LIGHT} | told
+    return requirement_from_text(aperture=texts.pop("aperture", None), intercept=texts.pop("intercept", None), **texts)
+
+
+def read_again(shop: Shop, number: int, *, stage: Callable[[str], None] = tell_nobody) -> Reading:
+    """A reading of the record, computed anew from its photographs and settings."""
+    with shop.record() as record:
+        entry = record.get(ReadingEntry, number)
+        entries = photographs_of(record, number)
+        task = Task(photographs=tuple(each.id for each in entries), flat_id=entry.flat_id, settings=entry.told)
+        setup = _setup(record, task, face_root=entry.face_id)
+    return _read(shop, entries, setup=setup, flat_id=entry.flat_id, stage=stage)
+
+
+def recomputed(shop: Shop, number: int) -> tuple[str, ...]:
+    """Names of the facts of a reading that come out differently when it is computed anew; none where all are the same to the last figure."""
+    with shop.record() as record:
+        entry = record.get(ReadingEntry, number)
+    return differences(reading_facts(read_again(shop, number)), entry.found)
+
+
+def differences(new: dict[str, Any], old: dict[str, Any]) -> tuple[str, ...]:
+    """A sentence for each fact that is not the same."""
+    names = sorted((set(new) | set(old)) - {"program"})
+    return tuple(f"'{name}' came out differently" for name in names if json_text(new.get(name)) != json_text(old.get(name)))
+
+
+def piece_of_reading(record: Record, reading: ReadingEntry) -> PieceEntry:
+    """The piece that a reading is of."""
+    return face_of(record, reading.face_id)[1]
