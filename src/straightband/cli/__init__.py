@@ -15,6 +15,7 @@ COMMANDS = {
     "gauge": "sag of a face from spherometer readings, and which plate goes on top next",
     "read": "read the bands of a photograph: height map, figures, uncertainty",
     "threeflat": "each flat by itself from maps of their pairs, with what they can't see",
+    "box": "the test box, its lamp and its camera for the largest piece, with a drawing",
     "step": "read two faces in one photograph: the step between them in bands",
     "judge": "say whether a mirror of that map is good enough for a telescope",
     "certify": "write the one-page certificate of a piece",

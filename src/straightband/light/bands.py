@@ -28,6 +28,17 @@ def false_sag_nm(*, gap_um: float, radius_mm: float, camera_mm: float) -> float:
     return 1000.0 * gap_um * (1.0 - math.cos(math.atan2(radius_mm, camera_mm)))
 
 
+def camera_for_false_sag_mm(*, sag_nm: float, gap_um: float, radius_mm: float) -> float:
+    """Least distance of the camera at which a uniform gap reads no more than `sag_nm` concave at `radius_mm`: the inverse of `false_sag_nm`.
+
+    Example
+    -------
+    >>> round(camera_for_false_sag_mm(sag_nm=24.81404895, gap_um=5.0, radius_mm=100.0), 3)
+    1000.0
+    """
+    return radius_mm / math.tan(math.acos(max(0.0, 1.0 - sag_nm / (1000.0 * gap_um))))
+
+
 def wedge_rad(*, spacing_mm: float, wavelength_nm: float) -> float:
     """Angle between the faces when bands are `spacing_mm` apart: lambda / (2 p)."""
     return wavelength_nm * 1e-6 / (2.0 * spacing_mm)

@@ -101,7 +101,7 @@ def certificate_pdf(content: CertificateContent) -> bytes:
             pdf = typst.compile(str(template), root=str(root), ignore_system_fonts=True, pdf_standards=_STANDARD)
         except typst.TypstError as fault:
             raise _refusal(fault) from fault
-    return _to_print_unscaled(pdf)
+    return to_print_unscaled(pdf)
 
 
 def _words(content: CertificateContent) -> dict[str, Any]:
@@ -139,7 +139,7 @@ def _refusal(fault: typst.TypstError) -> Exception:
     return fault
 
 
-def _to_print_unscaled(pdf: bytes) -> bytes:
+def to_print_unscaled(pdf: bytes) -> bytes:
     """Ask the viewer not to shrink the page when printing, which typst has no way to say."""
     writer = PdfWriter(clone_from=PdfReader(io.BytesIO(pdf)))
     wishes = writer.viewer_preferences or writer.create_viewer_preferences()  # typst has put one there already

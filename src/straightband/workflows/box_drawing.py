@@ -1,0 +1,162 @@
+"""The drawing of the test box: a cut through camera, plate and lamp, to scale, with its measures."""
+
+from __future__ import annotations
+
+from straightband import provenance
+from straightband.report.sheet import HEIGHT_MM, WIDTH_MM, Label, Sheet, Stroke, sheet_pdf
+from straightband.workflows.box import Box
+from straightband.workflows.box_report import CAUTIONS, explain
+
+SCALES = (1, 2, 2.5, 4, 5, 6, 7.5, 10, 15, 20, 25, 40, 50)
+BESIDE_MM, BELOW_MM, ABOVE_MM = 26.0, 14.0, 26.0  # room for measures and camera around the box, on paper
+TICK_MM = 1.2
+
+
+def box_drawing(box: Box) -> bytes:
+    """The drawing as PDF."""
+    return sheet_pdf(box_sheet(box))
+
+
+def box_sheet(box: Box) -> Sheet:
+    """The page before it is set."""
+    length, width, height = box.inside_mm
+    scale = next(
+        (each for each in SCALES if length / each <= WIDTH_MM - 2.0 * BESIDE_MM and height / each <= HEIGHT_MM - BELOW_MM - ABOVE_MM),
+        max(length, height) / 90.0,
+    )
+    strokes, labels = _cut(_Paper(box=box, scale=scale))
+    return Sheet(
+        title=f"Test box for pieces up to {box.request.largest_mm:.4g} mm",
+        subtitle=f"Cut through camera and lamp, 1 : {scale:.3g}; inner measures in mm; lamp: {box.request.lamp.name}.",
+        described=(
+            f"A box {length:.0f} mm long and {height:.0f} mm high. Two flats lie on its floor, a plate of glass stands over them at 45 degrees, "
+            f"a lamp with a diffuser stands at the right, the camera looks down through a hole in the lid from {box.eye_above_board_mm:.0f} mm."
+        ),
+        strokes=tuple(strokes),
+        labels=tuple(labels),
+        rows=_rows(box, width=width),
+        notes=tuple(f"{explain(flag).capitalize()}." for flag in box.flags),
+        cautions=CAUTIONS,
+        program=provenance.program(),
+    )
+
+
+class _Paper:
+    """Where places of the box fall on paper."""
+
+    def __init__(self, *, box: Box, scale: float) -> None:
+        self.box, self.scale = box, scale
+        self._left_mm = (WIDTH_MM - box.inside_mm[0] / scale) / 2.0
+
+    def at(self, across_mm: float, height_mm: float) -> tuple[float, float]:
+        """A place given from the axis toward the lamp, and from the board."""
+        return self._left_mm + (across_mm + self.box.axis_at_mm) / self.scale, BELOW_MM + height_mm / self.scale
+
+    def line(self, *places: tuple[float, float], kind: str, closed: bool = False) -> Stroke:
+        """A line through places of the box."""
+        return Stroke(points_mm=tuple(self.at(*place) for place in places), kind=kind, closed=closed)
+
+
+def _cut(paper: _Paper) -> tuple[list[Stroke], list[Label]]:
+    box, plate = paper.box, paper.box.plate
+    length, _, height = box.inside_mm
+    left, right = -box.axis_at_mm, length - box.axis_at_mm
+    half, hole, side = box.request.largest_mm / 2.0, box.hole_mm / 2.0, box.diffuser_mm / 2.0
+    low, high = box.crossing_mm - side, box.crossing_mm + side
+    beam = box.diffuser_mm / 2.0 / (1.0 + (box.crossing_mm - box.face_mm + box.diffuser_at_mm) / box.eye_mm)
+    top = height + 13.0 * paper.scale
+    near = beam * (1.0 - (top - box.face_mm) / box.eye_mm)
+    strokes = [
+        paper.line((-hole, height), (left, height), (left, 0.0), (right, 0.0), (right, height), (hole, height), kind="edge"),
+        paper.line((-half, 0.0), (half, 0.0), (half, box.face_mm), (-half, box.face_mm), kind="glass", closed=True),
+        paper.line((-half, box.face_mm), (half, box.face_mm), (half, box.stack_mm), (-half, box.stack_mm), kind="glass", closed=True),
+        paper.line((-plate.low_at_mm, plate.low_mm), (plate.high_at_mm, plate.high_mm), kind="glass"),
+        paper.line((box.diffuser_at_mm, low), (box.diffuser_at_mm, high), kind="edge"),
+        paper.line((0.0, 0.0), (0.0, top), kind="axis"),
+        paper.line((0.0, box.crossing_mm), (box.diffuser_at_mm, box.crossing_mm), kind="axis"),
+        *(paper.line((sign * beam, box.face_mm), (sign * near, top), kind="light") for sign in (-1.0, 1.0)),
+        *_lamp_rays(paper, beam=beam),
+    ]
+    labels = [
+        _label(paper, 0.0, top + 4.0 * paper.scale, f"camera {box.eye_above_board_mm:.0f} above the board"),
+        _label(paper, 0.0, box.stack_mm + 4.0 * paper.scale, "flats"),
+        _label(paper, (box.diffuser_at_mm + right) / 2.0, box.crossing_mm, "lamp"),
+        _label(paper, box.diffuser_at_mm, low - 4.0 * paper.scale, "diffuser"),
+        _label(paper, -plate.low_at_mm * 0.55, box.crossing_mm - plate.low_at_mm * 0.55 + 7.0 * paper.scale, "plate, 45°"),
+    ]
+    for more_strokes, label in _measures(paper):
+        strokes += more_strokes
+        labels.append(label)
+    return strokes, labels
+
+
+def _lamp_rays(paper: _Paper, *, beam: float) -> list[Stroke]:
+    """From the rim of the flats up to the plate and over to the diffuser."""
+    box = paper.box
+    gain = beam / box.eye_mm
+    rays = []
+    for sign in (-1.0, 1.0):
+        radius = beam * (1.0 + (box.crossing_mm - box.face_mm) / box.eye_mm) / (1.0 - sign * gain)
+        height = box.crossing_mm + sign * radius
+        rays.append(
+            paper.line(
+                (sign * beam, box.face_mm),
+                (sign * radius, height),
+                (box.diffuser_at_mm, box.crossing_mm + sign * box.diffuser_mm / 2.0),
+                kind="light",
+            )
+        )
+    return rays
+
+
+def _label(paper: _Paper, across_mm: float, height_mm: float, words: str) -> Label:
+    x, y = paper.at(across_mm, height_mm)
+    return Label(x_mm=x, y_mm=y, words=words)
+
+
+def _measures(paper: _Paper) -> list[tuple[list[Stroke], Label]]:
+    box, plate = paper.box, paper.box.plate
+    length, _, height = box.inside_mm
+    left, right = -box.axis_at_mm, length - box.axis_at_mm
+    below, beside = -5.0 * paper.scale, 6.0 * paper.scale
+    return [
+        _across(paper, left, 0.0, at=below),
+        _across(paper, 0.0, box.diffuser_at_mm, at=below),
+        _across(paper, left, right, at=2.0 * below),
+        _up(paper, 0.0, height, at=left - 2.6 * beside),
+        _up(paper, 0.0, plate.low_mm, at=left - beside),
+        _up(paper, 0.0, plate.high_mm, at=right + beside),
+        _up(paper, 0.0, box.crossing_mm, at=right + 2.6 * beside),
+    ]
+
+
+def _across(paper: _Paper, start: float, end: float, *, at: float) -> tuple[list[Stroke], Label]:
+    (x1, y), (x2, _) = paper.at(start, at), paper.at(end, at)
+    ends = [Stroke(points_mm=((x, y - TICK_MM), (x, y + TICK_MM)), kind="measure") for x in (x1, x2)]
+    return [Stroke(points_mm=((x1, y), (x2, y)), kind="measure"), *ends], Label(x_mm=(x1 + x2) / 2.0, y_mm=y, words=f"{end - start:.0f}")
+
+
+def _up(paper: _Paper, start: float, end: float, *, at: float) -> tuple[list[Stroke], Label]:
+    (x, y1), (_, y2) = paper.at(at, start), paper.at(at, end)
+    ends = [Stroke(points_mm=((x - TICK_MM, y), (x + TICK_MM, y)), kind="measure") for y in (y1, y2)]
+    label = Label(x_mm=x, y_mm=(y1 + y2) / 2.0, words=f"{end - start:.0f}", upright=True)
+    return [Stroke(points_mm=((x, y1), (x, y2)), kind="measure"), *ends], label
+
+
+def _rows(box: Box, *, width: float) -> tuple[tuple[str, str], ...]:
+    plate = box.plate
+    length, _, height = box.inside_mm
+    return (
+        ("Inside: length, width, height", f"{length:.0f} × {width:.0f} × {height:.0f} mm"),
+        ("Axis from the back wall", f"{box.axis_at_mm:.0f} mm"),
+        ("Hole in the lid, diameter", f"{box.hole_mm:.0f} mm"),
+        ("Plate at 45°: length, width, thickness", f"{plate.length_mm:.0f} × {plate.width_mm:.0f} × {box.request.splitter_mm:g} mm"),
+        ("Slot width", f"{plate.slot_mm:.1f} mm"),
+        ("Plate's ends above the board", f"{plate.low_mm:.0f} and {plate.high_mm:.0f} mm"),
+        ("Shift and ghost of the picture", f"{plate.shift_mm:.2f} and {plate.ghost_mm:.2f} mm"),
+        ("Diffuser, square", f"{box.diffuser_mm:.0f} mm"),
+        ("Camera above the faces", f"{box.eye_mm:.0f} mm"),
+        ("False hollow it makes", f"{box.false_power_nm:.2g} nm at {box.request.gap_um:g} µm"),
+        ("Gap with half the contrast", f"{box.gap_good_um:.3g} µm"),
+        ("Contrast to expect", f"{100.0 * box.contrast.expected:.0f} %"),
+    )
