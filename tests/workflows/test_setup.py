@@ -164,3 +164,42 @@ def test_a_light_nobody_knows_is_refused():
         "the light was given as 'candle'; a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led is needed; "
         "write it like 632.8nm."
     )
+
+
+def test_how_the_piece_lies():
+    """Glass, thickness, support and time since handling become the rest; a support is three points at the rim unless told."""
+    assert setup_from_text(**ELLIPSE).rest is None
+    rest = setup_from_text(**ELLIPSE, glass="soda-lime", thickness="12mm", handled="4min").rest
+    assert (rest.glass.name, rest.thickness_mm, rest.support.value, rest.handled_s) == ("soda-lime", 12.0, "three-at-rim", 240.0)
+
+
+@pytest.mark.parametrize(
+    ("texts", "sentence"),
+    [
+        (
+            {"handled": "4min"},
+            (
+                "the glass is missing beside the handling; glass and thickness are needed to say how the piece bends; "
+                "add --glass like borosilicate and --thickness like 15mm."
+            ),
+        ),
+        (
+            {"glass": "soda-lime"},
+            (
+                "the thickness is missing beside the rest; glass and thickness are needed to say how the piece bends; "
+                "add --glass like borosilicate and --thickness like 15mm."
+            ),
+        ),
+        (
+            {"glass": "soda-lime", "thickness": "12mm", "support": "four"},
+            "the support was given as 'four'; one of rim, three-inside, three-at-rim is needed; leave it out for three points at the rim, as a shim gives.",
+        ),
+        (
+            {"glass": "soda-lime", "thickness": "300mm"},
+            "the thickness was given as '300mm'; a length between 1 mm and 127.3 mm is needed; check number and unit.",
+        ),
+    ],
+)
+def test_a_rest_that_cannot_be_used(texts, sentence):
+    """What is missing or out of range for the rest is said in one sentence."""
+    assert refusal(setup_from_text, **ELLIPSE, **texts) == sentence

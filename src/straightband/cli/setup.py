@@ -43,6 +43,12 @@ def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--today", metavar="DAY", help="day of the test, like 2026-11-25, for a reference flat that is due (default: today)"
     )
+    parser.add_argument(
+        "--glass", metavar="KIND", help="of the piece: borosilicate, soda-lime, fused-silica, borosilicate-crown, glass-ceramic"
+    )
+    parser.add_argument("--thickness", metavar="LENGTH", help="of the piece, like 15mm: with --glass its weight and heat are counted")
+    parser.add_argument("--support", metavar="HOW", help="what it lay on: three-at-rim (default, as a shim gives), three-inside or rim")
+    parser.add_argument("--handled", metavar="TIME", help="time since a hand last lay on the glass, like 4min; says how long to wait")
     parser.add_argument("--margin", metavar="PERCENT", help="share of each semi-axis left to the bevel (default 3%%)")
 
 
@@ -63,6 +69,10 @@ def setup_of(options: argparse.Namespace) -> Setup:
         "camera",
         "lens_distortion",
         "margin",
+        "glass",
+        "thickness",
+        "support",
+        "handled",
     )
     # The clock is looked at here and nowhere below; it decides on one doubt only.
     today = options.today or date.today().isoformat()  # noqa: DTZ011 - the shop's own day

@@ -17,6 +17,7 @@ from straightband.face.shapes import CLEAR_MARGIN, Face, Shape
 from straightband.fringes import causes
 from straightband.fringes.budget import Cause, ReadingBudget, sum_up
 from straightband.fringes.reading import PhaseReading, read_phase
+from straightband.fringes.rest import Rest, rest_causes, rest_facts, rest_state
 from straightband.fringes.sign import gap_sense_from_clock, gap_sense_from_rings
 from straightband.heightmap.figures import Figures, figures, sample, without_tilt
 from straightband.heightmap.map import HeightMap
@@ -60,6 +61,8 @@ class Setup:
         Share of each semi-axis left to the bevel.
     today
         The day, by which a reference flat may be due again, or None.
+    rest
+        Glass, thickness, support and handling of the piece, or None where they were not told.
     """
 
     face: Face
@@ -72,6 +75,7 @@ class Setup:
     distortion_share: float = DISTORTION_SHARE
     clear_margin: float = CLEAR_MARGIN
     today: date | None = None
+    rest: Rest | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,7 +239,8 @@ def _setup_flags(setup: Setup, *, sense: int, reference: HeightMap | None) -> tu
         found.append("turn-unknown")
     if reference is None:
         found.append("reference-not-told")
-    return (*found, *ageing_flags(reference, now=setup.today))
+    found += ageing_flags(reference, now=setup.today)
+    return (*found, *(() if setup.rest is None else rest_state(setup.rest, face=setup.face).flags))
 
 
 def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], phase: PhaseReading) -> dict[str, object]:
@@ -249,6 +254,7 @@ def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], pha
         "bands_across": round(phase.bands_across, 3),
         "flags": list(flags),
         "photographs": [{"name": photo.name, "sha256": photo.sha256}],
+        **({} if setup.rest is None else {"rest": rest_facts(setup.rest, face=setup.face)}),
     }
 
 
@@ -328,6 +334,7 @@ def _causes(
         causes.obliquity(phase, heights, view=view),
         causes.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=_gap_sense(phase, picture, setup)),
         causes.reference_flat(phase, reference),
+        *rest_causes(setup.rest, face=setup.face, points=phase.points),
         causes.no_repeat(phase),
     ]
 

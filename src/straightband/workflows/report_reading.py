@@ -18,6 +18,7 @@ LABELS = {
     "irregularity_rms_nm": "irregularity RMS",
     "edge_nm": "edge",
 }
+SUPPORTS = {"rim": "its rim", "three-inside": "three points inside", "three-at-rim": "three points at its rim"}
 SIGNED = ("power_nm", "edge_nm")
 
 
@@ -49,6 +50,7 @@ def reading_facts(reading: Reading) -> dict[str, Any]:
         "mirrored": height_map.meta["mirrored"],
         "photographs": height_map.meta["photographs"],
         "program": height_map.meta["program"],
+        **({"rest": height_map.meta["rest"]} if "rest" in height_map.meta else {}),
     }
 
 
@@ -64,8 +66,27 @@ def reading_lines(reading: Reading) -> tuple[str, ...]:
         *numbers,
         axis,
         _sign_sentence(reading),
+        *_rest_lines(reading.height_map.meta.get("rest")),
         *(f"Note: {explain(flag)}" for flag in reading.flags if flag != "sign-unknown"),
     )
+
+
+def _rest_lines(rest: dict[str, Any] | None) -> tuple[str, ...]:
+    """What weight and heat do, and how long to wait."""
+    if rest is None:
+        return ()
+    weight = f"Its weight bends it by {rest['weight_pv_nm']:.2g} nm on {SUPPORTS[rest['support']]}"
+    settling = f"laid down, it sinks for {_time(rest['settling_s'])} onto the dust that carries it."
+    wait = f"After a hand on the glass wait {_time(rest['wait_s'])}: then heat bends it by less than {rest['wait_limit_nm']:g} nm"
+    if rest["handled_s"] is None:
+        return (f"{weight}; {settling}", f"{wait}.")
+    left = max(0.0, rest["wait_s"] - rest["handled_s"])
+    still = f"{_time(left)} more" if left else "that time has passed"
+    return (f"{weight}; {settling}", f"{wait}; {still}; now up to {rest['heat_nm']:.2g} nm.")
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 100.0 else f"{seconds / 60.0:.0f} min" if seconds < 6000.0 else f"{seconds / 3600.0:.1f} h"
 
 
 def _line(name: str, value: float, reading: Reading, *, band_nm: float) -> str:

@@ -6,13 +6,16 @@ import re
 
 from straightband.errors import BadInput
 from straightband.face.shapes import CLEAR_MARGIN, Face, Shape, ellipse, rectangle, round_face
+from straightband.fringes.rest import Rest, Support
+from straightband.glass import glass_from_text
 from straightband.light.lines import lamp_from_text
 from straightband.photo.outline import outline_from_text
-from straightband.quantities import parse_length_mm
+from straightband.quantities import parse_duration_s, parse_length_mm
 from straightband.workflows.read import DISTORTION_SHARE, Setup
 from straightband.workflows.reference import day_from_text
 
 SIZES = {Shape.ELLIPSE: ("minor",), Shape.ROUND: ("diameter",), Shape.RECTANGLE: ("width", "length")}
+RESTING = ("glass", "thickness", "support", "handled")
 LARGEST_MM = 2000.0
 SMALLEST_MM = 1.0
 MOST_REVERSALS = 4
@@ -73,9 +76,14 @@ def setup_from_text(
     lens_distortion: str | None = None,
     margin: str | None = None,
     today: str | None = None,
-    **face: str | None,
+    **face_and_rest: str | None,
 ) -> Setup:
-    """The set-up from its texts; raises BadInput with the first that can't be used."""
+    """The set-up from its texts; raises BadInput with the first that can't be used.
+
+    `face_and_rest` are `shape` and its sizes, and what is told of how the piece lies: `glass`, `thickness`, `support`, `handled`.
+    """
+    rest = {name: face_and_rest.get(name) for name in RESTING}
+    face = {name: text for name, text in face_and_rest.items() if name not in RESTING}
     shape = face.pop("shape", None) or "ellipse"
     the_face = face_from_text(shape=shape, **face)
     return Setup(
@@ -89,7 +97,45 @@ def setup_from_text(
         distortion_share=DISTORTION_SHARE if lens_distortion is None else _share(lens_distortion, what="the lens distortion", largest=0.2),
         clear_margin=CLEAR_MARGIN if margin is None else _share(margin, what="the margin", largest=LARGEST_MARGIN),
         today=None if today is None else day_from_text(today, what="the day"),
+        rest=_rest(the_face, **rest),
     )
+
+
+def _rest(face: Face, *, glass: str | None, thickness: str | None, support: str | None, handled: str | None) -> Rest | None:
+    """How the piece lies; None where neither glass nor thickness was told."""
+    told = {"glass": glass, "thickness": thickness}
+    if all(value is None for value in (*told.values(), support, handled)):
+        return None
+    for name, value in told.items():
+        if value is None:
+            raise BadInput(
+                found=f"the {name} is missing beside {'the handling' if handled else 'the support' if support else 'the rest'}",
+                needed="glass and thickness are needed to say how the piece bends",
+                remedy="add --glass like borosilicate and --thickness like 15mm",
+            )
+    if support is not None and support not in list(Support):
+        raise BadInput(
+            found=f"the support was given as '{support[:40]}'",
+            needed=f"one of {', '.join(Support)} is needed",
+            remedy="leave it out for three points at the rim, as a shim gives",
+        )
+    return Rest(
+        glass=glass_from_text(str(glass)),
+        thickness_mm=_thickness(str(thickness), face=face),
+        support=Support.THREE_AT_RIM if support is None else Support(support),
+        handled_s=None if handled is None else parse_duration_s(handled, what="the time since handling"),
+    )
+
+
+def _thickness(text: str, *, face: Face) -> float:
+    value = parse_length_mm(text, what="the thickness")
+    if not SMALLEST_MM <= value <= 2.0 * face.semi_major_mm:
+        raise BadInput(
+            found=f"the thickness was given as '{text[:40]}'",
+            needed=f"a length between {SMALLEST_MM:g} mm and {2.0 * face.semi_major_mm:.4g} mm is needed",
+            remedy="check number and unit",
+        )
+    return value
 
 
 def _hour(text: str, *, what: str) -> float:

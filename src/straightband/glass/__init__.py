@@ -1,11 +1,12 @@
-"""Kinds of glass a flat is made of: what a blank weighs, and how far it sags under its own weight.
+"""Kinds of glass a flat is made of: what a blank weighs, how far it sags under its own weight, what heat does to it.
 
 The sags are those of a thin round plate lying level. At a thickness of one eighth of the diameter shear, left out here, adds about 6 %.
 
 Sources
 -------
 Density, modulus and Poisson's ratio: borosilicate 2230 kg/m3, 64 GPa, 0.20 from public data pages; densities of soda-lime glass and fused
-silica from a public encyclopedia's table; the rest from memory, where makers' sheets differ by up to 5 %.
+silica from a public encyclopedia's table, as are their expansions and indices; expansion 3.3e-6, heat capacity 830 and index 1.473 of borosilicate from
+public data pages; the rest from memory, where makers' sheets differ by up to 5 % (glass-ceramic expands by 0 +- 0.05e-6 or less).
 Plate carried at its edge: S. Timoshenko, S. Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. (1959), eq. 68 (from memory).
 Plate on three points: J. Nelson, J. Lubliner, T. Mast, Telescope mirror supports: plate deflections on point supports, Proc. SPIE 332,
 212 (1982) for the best radius; the coefficients were computed here by the method of Ritz.
@@ -35,22 +36,41 @@ class Glass:
         Stiffness.
     poisson_ratio
         Narrowing over stretching.
+    expansion_per_k
+        Linear, at room temperature.
+    conductivity_w_m_k, heat_capacity_j_kg_k
+        Of heat.
+    index
+        Refractive, for yellow light.
     """
 
     name: str
     density_kg_m3: float
     youngs_modulus_pa: float
     poisson_ratio: float
+    expansion_per_k: float
+    conductivity_w_m_k: float
+    heat_capacity_j_kg_k: float
+    index: float
 
 
 GLASSES = {
-    name: Glass(name=name, density_kg_m3=density, youngs_modulus_pa=modulus_gpa * 1e9, poisson_ratio=poisson)
-    for name, density, modulus_gpa, poisson in (
-        ("borosilicate", 2230.0, 64.0, 0.20),
-        ("soda-lime", 2520.0, 72.0, 0.22),
-        ("fused-silica", 2203.0, 72.7, 0.17),
-        ("borosilicate-crown", 2510.0, 82.0, 0.206),
-        ("glass-ceramic", 2530.0, 90.3, 0.243),
+    name: Glass(
+        name=name,
+        density_kg_m3=density,
+        youngs_modulus_pa=modulus_gpa * 1e9,
+        poisson_ratio=poisson,
+        expansion_per_k=expansion * 1e-6,
+        conductivity_w_m_k=conductivity,
+        heat_capacity_j_kg_k=capacity,
+        index=index,
+    )
+    for name, density, modulus_gpa, poisson, expansion, conductivity, capacity, index in (
+        ("borosilicate", 2230.0, 64.0, 0.20, 3.3, 1.14, 830.0, 1.473),
+        ("soda-lime", 2520.0, 72.0, 0.22, 9.0, 1.0, 840.0, 1.518),
+        ("fused-silica", 2203.0, 72.7, 0.17, 0.55, 1.38, 740.0, 1.459),
+        ("borosilicate-crown", 2510.0, 82.0, 0.206, 7.1, 1.114, 858.0, 1.5168),
+        ("glass-ceramic", 2530.0, 90.3, 0.243, 0.05, 1.46, 800.0, 1.542),
     )
 }
 
