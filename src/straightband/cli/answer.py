@@ -101,6 +101,14 @@ def read_file(path: str, *, what: str) -> bytes:
         ) from None
 
 
+_done = [""]
+
+
+def tell_progress(words: str) -> None:
+    """Show how far a long command has come beside its seconds."""
+    _done[0] = words
+
+
 @contextmanager
 def progress(label: str) -> Iterator[None]:
     """Seconds on standard error while something takes longer than a second; nothing where nobody looks."""
@@ -112,7 +120,7 @@ def progress(label: str) -> Iterator[None]:
 
     def tick() -> None:
         while not done.wait(PROGRESS_AFTER_S):
-            sys.stderr.write(f"\r{label}: {time.monotonic() - began:.0f} s ")
+            sys.stderr.write(f"\r{label}: {time.monotonic() - began:.0f} s {_done[0]} ")
             sys.stderr.flush()
 
     clock = threading.Thread(target=tick, daemon=True)

@@ -4,21 +4,33 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path, PurePath
+from typing import Any
 
-from straightband.cli.answer import Answer, read_file
+from straightband.cli.answer import Answer, read_file, tell_progress
+from straightband.cli.frames import Stack, cores_from_text, frames_in
 from straightband.cli.setup import add_face_arguments, add_reading_arguments, setup_of
 from straightband.errors import BadInput
+from straightband.heightmap.map import HeightMap
+from straightband.workflows.many import at_scheduler, cores_here, here
 from straightband.workflows.maps import map_file, map_from_file
+from straightband.workflows.read import Reading, Setup
 from straightband.workflows.report_reading import reading_facts, reading_lines
 from straightband.workflows.several import read_photos
+from straightband.workflows.stack import read_stack
 from straightband.workflows.store import check_place, write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `read`."""
-    parser.add_argument("photographs", nargs="+", metavar="PHOTO", help="JPEG, PNG, HEIC, TIFF or camera RAW")
+    parser.add_argument(
+        "photographs", nargs="+", metavar="PHOTO", help="JPEG, PNG, HEIC, TIFF or camera RAW; or one folder of frames, or one short film"
+    )
     add_face_arguments(parser)
     add_reading_arguments(parser)
+    parser.add_argument("--cores", metavar="NUMBER", help="for a folder or a film: cores to use (default: all)")
+    parser.add_argument(
+        "--scheduler", metavar="ADDRESS", help="for a folder or a film: address of a dask scheduler whose workers read the frames"
+    )
     parser.add_argument("--minus", metavar="REFERENCE", help="map of the flat tested against, to be taken off")
     parser.add_argument(
         "--map", metavar="OUT", action="append", default=[], help="write the map: .npz, .x3p, .csv or .png; may be repeated"
@@ -33,8 +45,12 @@ def run(options: argparse.Namespace) -> Answer:
     reference = (
         None if options.minus is None else map_from_file(read_file(options.minus, what="the reference"), PurePath(options.minus).name)
     )
-    photographs = [(PurePath(path).name, read_file(path, what="the photograph")) for path in options.photographs]
-    reading = read_photos(photographs, setup=setup, reference=reference)
+    stack = frames_in(options.photographs)
+    if stack is None:
+        photographs = [(PurePath(path).name, read_file(path, what="the photograph")) for path in options.photographs]
+        reading = read_photos(photographs, setup=setup, reference=reference)
+    else:
+        reading = _read_stack(stack, options=options, setup=setup, reference=reference)
     # all bytes first, and all folders looked at, so that a refusal leaves no map behind
     files = [(Path(path), map_file(reading.height_map, name=PurePath(path).name)) for path in options.map]
     for path, _ in files:
@@ -42,6 +58,21 @@ def run(options: argparse.Namespace) -> Answer:
     for path, data in files:
         write_whole(path, data)
     return Answer(facts=reading_facts(reading), lines=(*reading_lines(reading), *(f"Map written to {path}" for path in options.map)))
+
+
+def _read_stack(stack: Stack, *, options: argparse.Namespace, setup: Setup, reference: HeightMap | None) -> Reading:
+    """All frames of a folder or a film, on this computer's cores or on a scheduler's."""
+
+    def tell(done: int) -> None:
+        tell_progress(f"{done} of {stack.count or '?'} frames")
+
+    asked: dict[str, Any] = dict(setup=setup, reference=reference, tell=tell, film=stack.film)
+    if options.scheduler is not None:
+        with at_scheduler(options.scheduler) as (executor, workers):
+            return read_stack(stack.frames, executor=executor, workers=workers, **asked)
+    workers = cores_here() if options.cores is None else cores_from_text(options.cores)
+    with here(workers) as executor:
+        return read_stack(stack.frames, executor=executor, workers=workers, **asked)
 
 
 def _check_ending(path: str) -> None:

@@ -1,0 +1,180 @@
+"""A stack: hundreds of frames of one face with nothing touched between them, read one by one and averaged, the odd ones dropped.
+
+Heights are averaged and not pictures, for the gap breathes by a good part of a band while the figure stays. Frames that follow each other err alike, so
+what the mean is worth is judged by the means of blocks of frames, not by single frames.
+
+Sources
+-------
+Means of blocks of a correlated series: H. Flyvbjerg, H. G. Petersen, Error estimates on averages of correlated data, J. Chem. Phys. 91, 461 (1989).
+Median absolute deviation, 1.4826 of it for a normal spread: F. R. Hampel, J. Am. Stat. Assoc. 69, 383-393 (1974).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband import provenance
+from straightband.errors import BandsUnreadable, StraightbandError
+from straightband.fringes.budget import sum_up
+from straightband.fringes.repeat import aligned, repeat
+from straightband.heightmap.figures import figures
+from straightband.heightmap.map import HeightMap
+from straightband.workflows.many import run_many
+from straightband.workflows.read import Reading, Setup, cell_means, read_photo, with_uncertainty
+
+FEWEST = 3  # frames, below which nothing can be called odd
+ODD = 5.0  # normal spreads from the median distance, beyond which a frame is dropped; of a thousand good ones hardly one
+LEAST_SPREAD_NM = 0.05  # below which frames do not differ by anything that matters
+BLOCKS = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """A frame to be read.
+
+    Attributes
+    ----------
+    name, data
+        Of the file.
+    setup, reference
+        As for a photograph.
+    """
+
+    name: str
+    data: bytes
+    setup: Setup
+    reference: HeightMap | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameReading:
+    """What is kept of a frame.
+
+    Attributes
+    ----------
+    source
+        The file.
+    heights_nm
+        [v, u] single precision, in the photograph's own frame; empty where the frame was refused.
+    refused
+        Why, or nothing.
+    flags
+        Its doubts.
+    """
+
+    source: provenance.Source
+    heights_nm: NDArray
+    refused: str
+    flags: tuple[str, ...]
+
+
+def read_frame(frame: Frame) -> FrameReading:
+    """One frame read, or why it can't be; for a worker, which can't raise."""
+    source = provenance.source_of(frame.name, frame.data)
+    try:
+        reading = read_photo(frame.data, name=frame.name, setup=frame.setup, reference=frame.reference)
+    except StraightbandError as reason:
+        return FrameReading(source=source, heights_nm=np.zeros((0, 0), dtype=np.float32), refused=str(reason), flags=())
+    return FrameReading(source=source, heights_nm=reading.flat.heights_nm.astype(np.float32), refused="", flags=reading.flags)
+
+
+def read_stack(
+    frames: Iterable[tuple[str, bytes]],
+    *,
+    setup: Setup,
+    reference: HeightMap | None,
+    executor: Executor,
+    workers: int,
+    tell: Callable[[int], None],
+    film: provenance.Source | None = None,
+) -> Reading:
+    """The mean of all frames, the odd ones dropped; raises a StraightbandError where too few can be read.
+
+    Parameters
+    ----------
+    frames
+        Names without folder, and bytes; taken as they are needed.
+    setup, reference
+        As for a photograph.
+    executor, workers
+        Who does the work, and how many.
+    tell
+        Called with the number of frames done.
+    film
+        The file they come from, if they are not files themselves.
+    """
+    source = iter(frames)
+    opening = [(name, data) for name, data in itertools.islice(source, 1)]
+    jobs = (Frame(name=name, data=data, setup=setup, reference=reference) for name, data in itertools.chain(opening, source))
+    found = []
+    for each in run_many(read_frame, jobs, executor=executor, workers=workers):
+        found.append(each)
+        tell(len(found))
+    good = [each for each in found if not each.refused]
+    if len(good) < FEWEST or found[0].refused:
+        raise _too_few(found)
+    # The first once more, here, for what a worker does not send: its picture, its phase, its causes.
+    whole = read_photo(opening[0][1], name=opening[0][0], setup=setup, reference=reference)
+    return mean_of_frames(whole, good, dropped=len(found) - len(good), film=film)
+
+
+def _too_few(found: list[FrameReading]) -> BandsUnreadable:
+    reason = next((each.refused for each in found if each.refused), "there are no more")
+    return BandsUnreadable(
+        found=f"of {len(found)} frames {sum(not each.refused for each in found)} could be read (the first that could not: {reason.rstrip('.')})",
+        needed=f"{FEWEST} at least, and the first of all, are needed",
+        remedy="check lamp, focus and contact, and film it again",
+    )
+
+
+def mean_of_frames(whole: Reading, frames: list[FrameReading], *, dropped: int, film: provenance.Source | None) -> Reading:
+    """The whole reading of one frame with the mean map of all; `dropped` frames were refused already."""
+    base = whole.flat.heights_nm
+    heights = np.stack([each.heights_nm if whole.sign == "known" else aligned(each.heights_nm, to_nm=base) for each in frames])
+    kept = even_frames(heights)
+    mean = heights[kept].mean(axis=0, dtype=np.float64)
+    blocks = np.array_split(np.flatnonzero(kept), min(BLOCKS, int(kept.sum())))
+    cells = np.stack([cell_means(heights[block].mean(axis=0, dtype=np.float64), whole.phase) for block in blocks])
+    scatter = replace(repeat(whole.phase.points, cells), origin=f"scatter of {len(blocks)} blocks of {int(kept.sum())} frames")
+    causes = [
+        replace(cause, draws_nm=cause.draws_nm / np.sqrt(kept.sum()), origin=f"{cause.origin}; {int(kept.sum())} frames")
+        if cause.name == "fit noise"
+        else cause
+        for cause in whole.causes
+        if cause.name != "repeat"
+    ]
+    budget = sum_up([*causes, scatter], points=whole.phase.points, heights_nm=cell_means(mean, whole.phase))
+    sources = (film,) if film is not None else tuple(each.source for each, good in zip(frames, kept, strict=True) if good)
+    record = {"read": len(frames) + dropped, "averaged": int(kept.sum())}
+    meta = {**whole.flat.meta, "photographs": [{"name": each.name, "sha256": each.sha256} for each in sources], "frames": record}
+    flat = replace(whole.flat, heights_nm=mean, meta=meta)
+    height_map = with_uncertainty(flat, phase=whole.phase, budget=budget, mirrored=whole.flat.meta["mirrored"])
+    flags = dict.fromkeys(flag for each, good in zip(frames, kept, strict=True) if good for flag in each.flags)
+    if dropped or not kept.all():
+        flags["frames-dropped"] = None
+    return replace(
+        whole,
+        height_map=height_map,
+        flat=flat,
+        figures=figures(height_map),
+        budget=budget,
+        causes=(*causes, scatter),
+        flags=tuple(flags),
+        sources=sources,
+    )
+
+
+def even_frames(heights_nm: NDArray) -> NDArray:
+    """(n,) True for frames (n, v, u) whose distance from the median of all is like that of the others."""
+    inside = np.isfinite(heights_nm).all(axis=0)
+    flat = heights_nm[:, inside]
+    distance = np.sqrt(np.mean((flat - np.median(flat, axis=0)) ** 2, axis=1, dtype=np.float64))
+    middle = np.median(distance)
+    spread = max(1.4826 * float(np.median(np.abs(distance - middle))), LEAST_SPREAD_NM)
+    return distance <= middle + ODD * spread
