@@ -202,14 +202,14 @@ def test_a_light_must_be_named(capsys, bands):
 
 
 def test_a_missing_photograph_is_named(capsys, tmp_path):
-    """A file that is not there, and a folder instead of a file, are refused by name with the reason."""
+    """A file that is not there, and a folder without any, are refused by name with the reason."""
     missing = tmp_path / "none.jpg"
     assert refused(capsys, missing, *TOLD) == (
         f"The photograph '{missing}' can't be opened (No such file or directory); a file that can be read is needed; "
         "check the name and call again."
     )
     assert refused(capsys, tmp_path, *TOLD) == (
-        f"The photograph '{tmp_path}' can't be opened (Is a directory); a file that can be read is needed; check the name and call again."
+        f"There is no photograph in '{str(tmp_path)[:60]}'; a folder of photographs is needed; check its name."
     )
 
 
