@@ -1,7 +1,8 @@
 """Every way Straightband declines to answer, as one sentence a person at the bench can act on.
 
 Which class to raise: `BadInput` for what a person typed, `PhotoUnreadable` for a file that is no usable photograph, `OutlineNotFound`
-when the face can't be located, `BandsUnreadable` when the bands can't be turned into heights, `RecordUnreadable` for a map or record file.
+when the face can't be located, `BandsUnreadable` when the bands can't be turned into heights,
+`GridNotFound` when no printed grid shows, `RecordUnreadable` for a map or record file.
 """
 
 from __future__ import annotations
@@ -37,6 +38,10 @@ class OutlineNotFound(StraightbandError):
 
 class BandsUnreadable(StraightbandError):
     """There are no bands on the face, or they allow no trustworthy reading."""
+
+
+class GridNotFound(StraightbandError):
+    """No printed grid shows in the photograph, or none that can be compared with."""
 
 
 class RecordUnreadable(StraightbandError):

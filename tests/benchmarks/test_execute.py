@@ -102,7 +102,7 @@ def test_an_unknown_benchmark_is_refused(capsys):
     """A name that no benchmark has is answered with those there are."""
     with pytest.raises(SystemExit):
         run.main(["quickness"])
-    assert "there are accuracy, speed, scatter, general_way, coverage" in capsys.readouterr().err
+    assert f"there are {', '.join(run.NAMES)}" in capsys.readouterr().err
 
 
 def test_tables_keep_every_row(tmp_path):

@@ -13,6 +13,7 @@ from straightband import __version__
 COMMANDS = {
     "order": "size, place, tolerance and price of a diagonal from a telescope's dimensions",
     "gauge": "sag of a face from spherometer readings, and which plate goes on top next",
+    "clear": "how far a back has cleared, and how many minutes more, from a printed grid seen through it",
     "read": "read the bands of a photograph: height map, figures, uncertainty",
     "threeflat": "each flat by itself from maps of their pairs, with what they can't see",
     "box": "the test box, its lamp and its camera for the largest piece, with a drawing",

@@ -90,12 +90,12 @@ def setup_from_text(
         face=the_face,
         lamp=lamp_from_text(light),
         outline=None if outline is None else outline_from_text(outline, face=the_face),
-        mark_hour=None if mark is None else _hour(mark, what="the mark"),
+        mark_hour=None if mark is None else clock_hour(mark, what="the mark"),
         thicker=_thicker(thicker),
         mirrored=_reversals(mirrored),
         camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),
         distortion_share=DISTORTION_SHARE if lens_distortion is None else _share(lens_distortion, what="the lens distortion", largest=0.2),
-        clear_margin=CLEAR_MARGIN if margin is None else _share(margin, what="the margin", largest=LARGEST_MARGIN),
+        clear_margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
         today=None if today is None else day_from_text(today, what="the day"),
         rest=_rest(the_face, **rest),
     )
@@ -138,7 +138,13 @@ def _thickness(text: str, *, face: Face) -> float:
     return value
 
 
-def _hour(text: str, *, what: str) -> float:
+def margin_from_text(text: str) -> float:
+    """Share of each semi-axis left to the bevel, from text such as `3%`; raises BadInput."""
+    return _share(text, what="the margin", largest=LARGEST_MARGIN)
+
+
+def clock_hour(text: str, *, what: str) -> float:
+    """A clock hour of the upright photograph; raises BadInput."""
     if not re.fullmatch(r"\d{1,2}(\.\d{1,2})?", text.strip()) or not 1.0 <= float(text) < 13.0:
         raise BadInput(
             found=f"{what} was given as '{text[:40]}'",
@@ -156,7 +162,7 @@ def _thicker(text: str | None) -> float | str | tuple[float | str, ...] | None:
 
 
 def _side(text: str) -> float | str:
-    return text if text in {"in", "out"} else _hour(text, what="the thicker side")
+    return text if text in {"in", "out"} else clock_hour(text, what="the thicker side")
 
 
 def _reversals(text: str) -> int:
