@@ -34,7 +34,9 @@ def run(options: Options) -> None:
     width = float(np.median([row["high_min"] - row["low_min"] for row in told]))
     miss = float(np.median([abs(row["minutes"] - row["true_min"]) for row in told]))
     write_table(told, stem=options.out / "backs-forecasts")
-    print(f"{len(told)} forecasts: {100.0 * share:.1f} % hold the truth; interval {width:.1f} min wide, middle {miss:.1f} min off (medians)")
+    print(
+        f"{len(told)} forecasts: {100.0 * share:.1f} % hold the truth; interval {width:.1f} min wide, middle {miss:.1f} min off (medians)"
+    )
     print(f"{(time.perf_counter() - began) / len(told):.2f} s each")
 
 
@@ -69,9 +71,8 @@ def counted(rows: list[Row]) -> list[str]:
     for name in ("centre, %", "radius, %", "clear", "passed"):
         size = np.abs([float(row[name]) for row in read])
         lines.append(f"{name}: 95th percentile {np.percentile(size, 95.0):.3f}, largest {size.max():.3f}")
-    for name in ("clear within", "radius within"):
-        lines.append(f"{name} its 95 % uncertainty: {100.0 * float(np.mean([float(row[name]) for row in read])):.0f} %")
-    return lines
+    held = {name: 100.0 * float(np.mean([float(row[name]) for row in read])) for name in ("clear within", "radius within")}
+    return [*lines, *(f"{name} its 95 % uncertainty: {share:.0f} %" for name, share in held.items())]
 
 
 def foretold(seed: int) -> Row:

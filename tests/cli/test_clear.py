@@ -98,15 +98,15 @@ def test_the_sheet_needs_no_photograph(capsys, tmp_path):
     [
         (
             ["clear", "--minor", "90mm"],
-            "No photograph was named; a photograph of the printed grid through the mirror is needed; print the grid with --sheet grid.pdf, lay it "
-            "under the dry mirror and photograph it.\n",
+            ("No photograph was named; a photograph of the printed grid through the mirror is needed; print the grid with --sheet grid.pdf, lay it "
+            "under the dry mirror and photograph it.\n"),
         ),
         (["clear", "--sheet", "grid.txt"], "The sheet was to go to 'grid.txt'; a name ending in .pdf is needed; change the ending.\n"),
         (["clear", "x.jpg", "--minor", "90mm", "--map", "m.gif"], "The map was to go to 'm.gif'; a name ending in .png is needed; change the ending.\n"),
         (
             ["clear", "nowhere.jpg", "--minor", "90mm"],
-            "The photograph 'nowhere.jpg' can't be opened (No such file or directory); a file that can be read is needed; check the name and call "
-            "again.\n",
+            ("The photograph 'nowhere.jpg' can't be opened (No such file or directory); a file that can be read is needed; check the name and call "
+            "again.\n"),
         ),
     ],
 )  # fmt: skip
@@ -116,7 +116,7 @@ def test_what_cannot_be_used_is_one_sentence(capsys, words, sentence):
     assert capsys.readouterr() == ("", sentence)
 
 
-def test_as_many_outlines_as_photographs(capsys, scene, folder):
+def test_as_many_outlines_as_photographs(capsys, folder):
     """Two outlines for one photograph are refused."""
     words = ["clear", str(folder / "b.jpg"), "--minor", "90mm", "--outline", "600,450,300,212,0", "--outline", "600,450,300,212,0"]
     assert main(words) == 2

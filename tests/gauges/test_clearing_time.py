@@ -104,5 +104,8 @@ def test_simulated_backs_clear_rim_first():
     histories = [random_history(np.random.default_rng(seed)) for seed in range(20)]
     ends = [history.clear_at_min(0.5) for history in histories]
     assert all(np.all(np.diff(history.clearness, axis=0) >= -1e-9) for history in histories)
-    assert sum(history.clearness[int(4 * end), 0] <= history.clearness[int(4 * end), -1] for history, end in zip(histories, ends, strict=True)) > 16
+    assert (
+        sum(history.clearness[int(4 * end), 0] <= history.clearness[int(4 * end), -1] for history, end in zip(histories, ends, strict=True))
+        > 16
+    )
     assert 10.0 < np.median(ends) < 90.0

@@ -4,6 +4,7 @@ Source: ISO 32000-1, 8.5.2 (path construction) and 8.4.4 (cm); 1 mm is 72/25.4 p
 """
 
 import io
+import itertools
 import re
 
 import pytest
@@ -39,7 +40,7 @@ def test_lines_are_a_pitch_apart(pitch, value):
     """The left edges of the lines stand one pitch apart, to a micrometre."""
     orders = drawing(grid_sheet(pitch=pitch))
     lefts = sorted({float(x) / POINTS_PER_MM for x in re.findall(r"q 1 0 0 -1 ([\d.]+) [\d.]+ cm", orders)})
-    steps = [b - a for a, b in zip(lefts, lefts[1:], strict=False)]
+    steps = [b - a for a, b in itertools.pairwise(lefts)]
     assert steps[1:20] == pytest.approx([value] * 19, abs=1e-3)
 
 
@@ -49,7 +50,9 @@ def test_pages_have_the_size_of_the_paper(paper, size_mm):
     reader = PdfReader(io.BytesIO(grid_sheet(paper=paper)))
     assert len(reader.pages) == 2
     for page in reader.pages:
-        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx([POINTS_PER_MM * side for side in size_mm], abs=0.01)
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(
+            [POINTS_PER_MM * side for side in size_mm], abs=0.01
+        )
     assert reader.viewer_preferences["/PrintScaling"] == "/None"
 
 
@@ -71,5 +74,5 @@ def test_papers_and_pitches_that_cannot_be_printed_are_refused():
     """An unknown paper and a pitch out of range are one sentence each."""
     with pytest.raises(BadInput, match="the paper was given as 'b7'; one of a4, a3, letter, legal is needed; write one of these"):
         grid_sheet(paper="b7")
-    with pytest.raises(BadInput, match="a pitch of 0.2 mm was asked for; 1 mm to 10 mm is needed; 3mm suits mirrors from 40 mm on"):
+    with pytest.raises(BadInput, match=r"a pitch of 0.2 mm was asked for; 1 mm to 10 mm is needed; 3mm suits mirrors from 40 mm on"):
         grid_sheet(pitch="0.2mm")

@@ -81,14 +81,13 @@ def _look(options: argparse.Namespace) -> tuple[Answer, list[tuple[str, bytes]]]
         check_ending(options.map, ending=".png", what="the map")
     setup = grid_setup_from_text(**{name: getattr(options, name) for name in (*FACE, *TOLD)})
     names, minutes = spells_from_text(options.photograph, options.after)
-    past = ()
-    if options.past is not None:
-        past = past_backs_from_toml(read_file(options.past, what="the file of past backs"), name=PurePath(options.past).name)
     progress = look_at_back(
         [(PurePath(name).name, read_file(name, what="the photograph")) for name in names],
         minutes=minutes,
         setup=setup,
-        past=past,
+        past=()
+        if options.past is None
+        else past_backs_from_toml(read_file(options.past, what="the file of past backs"), name=PurePath(options.past).name),
         polished_min=None if options.polished is None else polished_from_text(options.polished),
     )
     pictures = [] if options.map is None else [(options.map, clearness_picture(progress))]

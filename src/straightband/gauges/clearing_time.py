@@ -128,9 +128,7 @@ def _depth_to(y: float, *, start: NDArray | float, stretch: NDArray | float) -> 
     return np.maximum(np.asarray(start) - math.log(y), 0.0) ** np.exp(-np.asarray(stretch))
 
 
-def forecast(
-    looks: tuple[Look, ...], *, enough: float, pace: Pace, rng: np.random.Generator, before_min: float | None = None
-) -> Forecast:
+def forecast(looks: tuple[Look, ...], *, enough: float, pace: Pace, rng: np.random.Generator, before_min: float | None = None) -> Forecast:
     """Minutes to go after the last of the looks; `before_min` are those polished before the first, where known."""
     believed = _Beliefs(looks=looks, pace=pace, before_min=before_min)
     chain = _sample(believed.log_probability, _first_walkers(believed, rng=rng), rng=rng)

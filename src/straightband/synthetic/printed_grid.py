@@ -134,7 +134,9 @@ def render_grid(scene: GridScene, *, rng: np.random.Generator) -> bytes:
     view = scene.view
     x_px, y_px = np.arange(view.width_px, dtype=np.float32)[None, :], np.arange(view.height_px, dtype=np.float32)[:, None]
     light *= lighting_gain(scene.lighting, view=view, x_px=x_px, y_px=y_px)
-    channels = [to_levels(expose(light, sensor=scene.sensor, response=response, rng=rng), sensor=scene.sensor, bits=8) for response in _WHITE]
+    channels = [
+        to_levels(expose(light, sensor=scene.sensor, response=response, rng=rng), sensor=scene.sensor, bits=8) for response in _WHITE
+    ]
     upright = np.stack(channels, axis=-1)
     return encode_pixels(turn_for_orientation(upright, orientation=scene.sensor.orientation), kind="jpeg", sensor=scene.sensor)
 

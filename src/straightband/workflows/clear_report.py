@@ -143,7 +143,8 @@ def _over_time(progress: Progress) -> tuple[str, ...]:
     if expected is None:
         return ()
     steps = ", ".join(
-        f"{100.0 * back.clearing.fraction:.0f} % after {minutes:.3g} min" for back, minutes in zip(progress.backs, progress.minutes, strict=True)
+        f"{100.0 * back.clearing.fraction:.0f} % after {minutes:.3g} min"
+        for back, minutes in zip(progress.backs, progress.minutes, strict=True)
     )
     order = "rim first, middle last" if expected.rim_leads > 0.5 else "middle first, rim last"
     if not progress.last.clearing.zones:

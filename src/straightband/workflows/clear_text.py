@@ -31,9 +31,7 @@ def grid_setup_from_text(
 ) -> GridSetup:
     """The set-up from its texts; raises BadInput with the first that can't be used."""
     the_face = face_from_text(shape=face.pop("shape", None) or "ellipse", **face)
-    indexed: dict[str, float] = (
-        {} if glass is None else dict(index=glass_from_text(glass).index, index_doubt=KNOWN_INDEX_DOUBT)
-    )
+    indexed: dict[str, float] = {} if glass is None else dict(index=glass_from_text(glass).index, index_doubt=KNOWN_INDEX_DOUBT)
     return GridSetup(
         face=the_face,
         outlines=tuple(outline_from_text(text, face=the_face) for text in outline or ()),
@@ -75,7 +73,9 @@ def spells_from_text(first: str, after: list[str]) -> tuple[tuple[str, ...], tup
 def _spell_min(text: str, *, what: str) -> float:
     spell = parse_duration_s(text, what=what) / 60.0
     if not 0.0 < spell <= LONGEST_SPELL_MIN:
-        raise BadInput(found=f"{what} was given as '{text}'", needed="more than none and up to a day is needed", remedy="write it like 20min")
+        raise BadInput(
+            found=f"{what} was given as '{text}'", needed="more than none and up to a day is needed", remedy="write it like 20min"
+        )
     return spell
 
 
@@ -87,9 +87,9 @@ def polished_from_text(text: str) -> float:
 def past_backs_from_toml(data: bytes, *, name: str) -> tuple[PastBack, ...]:
     """The shop's past backs from [[back]] tables with `minor` and `minutes`; raises BadInput."""
     shown = f"the file of past backs '{name[:60]}'"
+    if len(data) > LARGEST_BYTES:
+        raise _not_past(f"{shown} has {len(data)} bytes")
     try:
-        if len(data) > LARGEST_BYTES:
-            raise ValueError("it is too long")
         table = tomllib.loads(data.decode("utf-8-sig"))
     except (UnicodeDecodeError, ValueError, RecursionError) as fault:
         raise _not_past(f"{shown} can't be read ({str(fault)[:120] or 'it nests too deep'})") from fault

@@ -16,7 +16,6 @@ from straightband.synthetic.printed_grid import GreyZone, render_grid
 from straightband.workflows.clear import GridSetup, look_at_back
 
 
-
 def scene_of(seed):
     scene = random_grid_scene(np.random.default_rng(seed), width_px=1200, height_px=900)
 

@@ -68,7 +68,9 @@ class Clearness:
     missing_share: float
 
 
-def clearness_of(plane: Plane, outline: Outline, *, face: Face, pitch_px: float, margin: float, mark_hour: float | None = None) -> Clearness:
+def clearness_of(
+    plane: Plane, outline: Outline, *, face: Face, pitch_px: float, margin: float, mark_hour: float | None = None
+) -> Clearness:
     """The map of clearness; `pitch_px` is the grid's in pixels of `plane`, `margin` the share of each semi-axis left to the bevel."""
     pitch_mm = pitch_px * plane.scale * face.semi_major_mm / outline.semi_major
     picture = _around(plane, outline, face=face, pitch_mm=pitch_mm, mark_hour=mark_hour)

@@ -12,7 +12,9 @@ from straightband.errors import GridNotFound
 
 FEWEST_ACROSS = 10  # of its periods over the shorter side: fewer say nothing of where the back is clear
 FINEST = 4.0  # samples per period
-PROMINENT = 40.0  # times the median power at like frequencies; noise and paper stay under 15, a grid over a third of the picture is beyond 1000
+PROMINENT = (
+    40.0  # times the median power at like frequencies; noise and paper stay under 15, a grid over a third of the picture is beyond 1000
+)
 LOWER_SHARE = 0.15  # of the power of the peak, at which a half or a third of its frequency is the grid's own
 FOUND_SIDE = 512
 

@@ -143,7 +143,8 @@ def _fitted(outline: Outline, away_px: NDArray) -> tuple[Outline, float, float]:
     """The outline through the edges, the spread of those about it in px, and the share of sectors that lie on it."""
     turn = (np.arange(SECTORS) + 0.5) * 2.0 * math.pi / SECTORS
     known = np.isfinite(away_px)
-    points = np.array([np.ravel(_beside(outline, turn=np.array([t]), away_px=np.array([d]))) for t, d in zip(turn[known], away_px[known])])
+    places = zip(turn[known], away_px[known], strict=True)
+    points = np.array([np.ravel(_beside(outline, turn=np.array([t]), away_px=np.array([d]))) for t, d in places])
     keep = np.ones(len(points), dtype=bool)
     for _ in range(4):
         (cx, cy), (first, second), angle = cv2.fitEllipseDirect(points[keep].astype(np.float32))

@@ -32,7 +32,12 @@ def rim_guesses(plane: Plane, *, relief: NDArray, face: Face, pitch_px: float) -
     small = np.minimum(cv2.resize(even, None, fx=shrunk, fy=shrunk, interpolation=cv2.INTER_AREA), 1.1)
     gap = _narrow_gaps(small, pitch=pitch_px * shrunk)
     trials = _trials(small.shape, face=face)
-    for picture, step in ((cv2.GaussianBlur(gap, (0, 0), WIDENED[0] * side), 0.5), (cv2.GaussianBlur(gap, (0, 0), WIDENED[1] * side), 0.3), (gap, 0.15), (gap, 0.08)):
+    for picture, step in (
+        (cv2.GaussianBlur(gap, (0, 0), WIDENED[0] * side), 0.5),
+        (cv2.GaussianBlur(gap, (0, 0), WIDENED[1] * side), 0.3),
+        (gap, 0.15),
+        (gap, 0.08),
+    ):
         best = trials[np.argsort(-_along(picture, trials))[:KEPT]]
         trials = np.concatenate([best, _neighbours(best, step=step), _neighbours(best, step=step / 2.0)])
     side_px = max(1.5, 1.5 * pitch_px * shrunk)

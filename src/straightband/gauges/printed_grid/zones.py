@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from straightband.gauges.printed_grid.clearness import Clearness
 
 CLEAR_ENOUGH = 0.5  # clearness: half the light unscattered, a sixth of full contrast for bands that cross the back twice
-CLEARNESS_DOUBT = 0.08  # 95 %, of clearness near one half: five times the spread over rendered photographs, for lenses and focus unlike them
+CLEARNESS_DOUBT = (
+    0.08  # 95 %, of clearness near one half: five times the spread over rendered photographs, for lenses and focus unlike them
+)
 SMALLEST_PITCHES = 1.0  # a place under a square of this side cannot be told from a speck
 
 
