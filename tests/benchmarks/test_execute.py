@@ -62,7 +62,7 @@ def test_scatter_gives_coefficients_of_a_noisy_rendering():
 def test_coverage_records_what_was_stated_and_what_was_true(tmp_path):
     """A seed of the coverage run is kept with figures read, true and stated, and counted from the file again."""
     row = coverage.record(3, name="wavelength", exact=False)
-    assert set(row["read"]) == set(row["true"]) == set(coverage.FIGURES)
+    assert set(row["read"]) == set(row["true"]) == set(coverage.NAMES)
     (tmp_path / "coverage-wavelength.jsonl").write_text(json.dumps(row) + "\n", encoding="utf-8")
     records = coverage._records(run.Options(out=tmp_path, photographs=True))
     rows = coverage.counted("wavelength", records=records, count=10)
@@ -76,7 +76,7 @@ def test_the_exact_reader_makes_no_error_of_its_own():
     assert row["read"] == pytest.approx(row["true"], rel=2e-3)  # an outline known to 0.02 px leaves a tilt, and 1/cos of it, in doubt
 
 
-@pytest.mark.parametrize("name", list(coverage.TERMS))
+@pytest.mark.parametrize("name", [name for name, term in coverage.TERMS.items() if term.draw])
 def test_every_term_of_coverage_draws_photographs(name):
     """Each term draws at least one scene whose plates do not pass through each other."""
     scene = coverage.base_scene(5)

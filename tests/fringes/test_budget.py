@@ -2,7 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
+from straightband.face.polynomials import face_polynomials
 from straightband.face.shapes import ellipse
 from straightband.fringes.budget import Cause, no_rows, sum_up
 from straightband.heightmap.figures import NAMES, Points, many_figures
@@ -78,6 +80,21 @@ def test_a_perfect_flat_is_uncertain_too(points):
 def _plane_of(points, values):
     terms = np.stack([np.ones_like(points.u_mm), points.u_mm, points.v_mm])
     return np.linalg.lstsq(terms.T, values, rcond=None)[0] @ terms
+
+
+def test_several_modes_are_drawn_together(points):
+    """On a perfect flat the rms of m equal modes at right angles follows chi with m degrees of freedom: its 95 % point over 1.96, not sqrt(m)."""
+    shapes = face_polynomials(points.u_mm, points.v_mm, face=CLEAR, order=4)[3:9]
+    weighted = shapes - shapes @ np.linalg.pinv(_tilts(points)) @ _tilts(points)
+    modes = np.linalg.qr(weighted.T)[0].T * np.sqrt(points.area.size)  # each of 1 nm rms, and none in another
+    budget = sum_up([moded(points, *modes)], points=points, heights_nm=np.zeros(points.area.size))
+    wanted = np.sqrt(stats.chi2.ppf(0.95, len(modes))) / 1.959964
+    assert budget.expanded_nm["rms_nm"] == pytest.approx(wanted, rel=0.08)  # quantile of 128 draws
+    assert budget.expanded_nm["rms_nm"] < 0.9 * np.sqrt(len(modes))  # what modes counted one by one would claim
+
+
+def _tilts(points):
+    return np.stack([np.ones_like(points.u_mm), points.u_mm, points.v_mm])
 
 
 def test_piston_and_tilt_are_no_heights(points):

@@ -1,6 +1,7 @@
 """What makes a map wrong: every mode against the closed form or against points displaced one by one."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,7 +17,9 @@ from straightband.uncertainty import COVERAGE_95
 NM_PER_RAD = 43.0
 CLEAR = ellipse(minor_mm=90.0).clear_aperture()
 VIEW = Foreshortening(height_scale=1.01, height_scale_standard=0.004, tilt_rad=0.12, turn_standard_rad=0.003)
-CAMERA = causes.Camera(distance_mm=700.0, distance_origin="at 700 mm as told", distortion_share=0.01, size_px=(4000, 3000))
+CAMERA = causes.Camera(
+    distance_mm=700.0, distance_origin="at 700 mm as told", distance_known=True, distortion_share=0.01, size_px=(4000, 3000)
+)
 
 
 def gap_nm(u, v):
@@ -210,18 +213,66 @@ def test_a_near_camera_makes_false_power(reading_of):
     """The false sag t r^2 / (2 L^2) is 25.0 nm for 5 um of gap at 100 mm from a camera 1 m away, where the exact path gives 24.814 nm."""
     clear = round_face(diameter_mm=200.0)
     reading = reading_of(clear, lambda u, _v: 0.1 * u, samples=64, bands_across=16.0)
-    camera = causes.Camera(distance_mm=1000.0, distance_origin="at 1000 mm as told", distortion_share=0.01, size_px=(4000, 3000))
-    cause = causes.near_camera(reading, camera=camera, nm_per_rad=0.0, sense=1)  # 3 um everywhere
+    assumed = replace(CAMERA, distance_mm=1000.0, distance_origin="assumed at 1000 mm", distance_known=False)
+    cause = causes.near_camera(reading, camera=assumed, nm_per_rad=0.0, sense=1)  # 3 um everywhere
     radius = np.hypot(reading.points.u_mm, reading.points.v_mm)
     assert cause.modes_nm[0] == pytest.approx(3000.0 * radius**2 / (2.0 * 1000.0**2), rel=1e-12)  # one formula
-    wedged = causes.near_camera(reading, camera=camera, nm_per_rad=10.0, sense=-1)
+    wedged = causes.near_camera(reading, camera=assumed, nm_per_rad=10.0, sense=-1)
     gap = 3000.0 + 10.0 * (reading.cell_phase_rad.max() - reading.cell_phase_rad)  # the gap falls where the phase grows
     assert wedged.modes_nm[0] == pytest.approx(gap * radius**2 / (2.0 * 1000.0**2), rel=1e-9)  # one formula
-    assert causes.near_camera(reading, camera=camera, nm_per_rad=10.0, sense=0).modes_nm.shape[0] == 2
+    assert causes.near_camera(reading, camera=assumed, nm_per_rad=10.0, sense=0).modes_nm.shape[0] == 2
     exact = false_sag_nm(gap_um=5.0, radius_mm=100.0, camera_mm=1000.0)
     assert exact == pytest.approx(24.81404895, rel=1e-6)  # figures given
     assert 25.0 == pytest.approx(exact, rel=0.01)  # noqa: SIM300 - the parabola against the exact path: 3/4 (r / L)^2
-    assert cause.origin == "gap from about 3 um up, camera at 1000 mm as told"
+    assert cause.origin == "gap from about 3 um up, camera assumed at 1000 mm"
+
+
+def test_a_known_distance_leaves_only_the_least_gap(reading_of):
+    """What the nearness of a camera takes off the change of the gap is taken back; 3 um of gap that nobody has seen is left to doubt."""
+    reading = reading_of(round_face(diameter_mm=200.0), lambda u, _v: 0.1 * u, samples=64, bands_across=16.0)
+    radius = np.hypot(reading.points.u_mm, reading.points.v_mm)
+    parabola = radius**2 / (2.0 * CAMERA.distance_mm**2)
+    for sense in (1, -1):
+        known = causes.near_camera(reading, camera=CAMERA, nm_per_rad=10.0, sense=sense)
+        assert known.modes_nm == pytest.approx(3000.0 * parabola[None], rel=1e-12)  # one formula
+    unknown = causes.near_camera(reading, camera=CAMERA, nm_per_rad=10.0, sense=0)
+    assert unknown.modes_nm == pytest.approx((3000.0 + 5.0 * np.ptp(reading.cell_phase_rad)) * parabola[None], rel=1e-12)  # one formula
+
+
+@pytest.mark.parametrize("sense", [1, -1])
+def test_a_gap_seen_from_nearby_is_given_back(sense):
+    """A gap t seen from L shows 2 t cos(theta), tan(theta) = r / L: a wedge in contact at its lowest point is read as the wedge it is."""
+    u, v = np.meshgrid(np.linspace(-100.0, 100.0, 41), np.linspace(-80.0, 80.0, 33))
+    true = 20.0 * (u + 100.0) + 5.0 * (v + 80.0)
+    shown = true * np.cos(np.arctan(np.hypot(u, v) / CAMERA.distance_mm))
+    phase = sense * shown / NM_PER_RAD + 3.0  # which order a band has is not known
+    found = causes.gap_nm(phase, u_mm=u, v_mm=v, camera=CAMERA, nm_per_rad=NM_PER_RAD, sense=sense)
+    assert found == pytest.approx(true, abs=1e-9 * true.max())  # rounding
+    assert np.abs(sense * NM_PER_RAD * (phase - 3.0) - true).max() > 40.0  # what was taken off: 5 um at 100 mm from 700 mm
+    untold = causes.gap_nm(phase, u_mm=u, v_mm=v, camera=replace(CAMERA, distance_known=False), nm_per_rad=NM_PER_RAD, sense=sense)
+    assert untold == pytest.approx(sense * NM_PER_RAD * phase)  # a distance that is only assumed corrects nothing
+
+
+def test_an_unseen_bevel_stretches_the_map(reading, slopes, well_inside):
+    """Taken for the outline, the inner edge of a bevel makes the map larger by its width all round; an outline as told has no such doubt."""
+    face = ellipse(minor_mm=90.0)
+    cause = causes.unseen_bevel(reading, slopes, face=face, told=False)
+    u, v = reading.points.u_mm, reading.points.v_mm
+    width = causes.UNSEEN_BEVEL_SHARE * 45.0
+    wanted = heights_nm(u * (1.0 + width / face.semi_u_mm), v * (1.0 + width / face.semi_v_mm)) - heights_nm(u, v)
+    assert cause.modes_nm[0][well_inside] == pytest.approx(wanted[well_inside], abs=0.05 * np.abs(wanted).max())  # second order
+    assert causes.unseen_bevel(reading, slopes, face=face, told=True).modes_nm.shape[0] == 0
+
+
+@pytest.mark.parametrize(("bands", "factor"), [(3.0, 2.0), (12.0, 1.25)])
+def test_light_taken_for_height_makes_the_noise_larger_where_few_bands_show(reading_of, bands, factor):
+    """Together with the fit's noise it makes 1 + 3 / bands times the noise."""
+    reading = reading_of(CLEAR, lambda u, _v: u, samples=16, bands_across=bands)
+    drawn = np.random.default_rng(3).standard_normal((5, reading.points.area.size))
+    reading = replace(reading, draws_rad=drawn)
+    noise, more = causes.fit_noise(reading, nm_per_rad=2.0), causes.light_or_height(reading, nm_per_rad=2.0)
+    assert np.hypot(noise.draws_nm, more.draws_nm) == pytest.approx(factor * np.abs(noise.draws_nm), rel=1e-12)  # one formula
+    assert more.origin == f"{bands:.1f} bands across: errors of {factor:.1f} times the fit noise in all"
 
 
 def test_a_reference_enters_with_its_own_uncertainty_or_says_that_it_is_not_told(reading):

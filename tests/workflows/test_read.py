@@ -201,7 +201,10 @@ def test_figures_and_their_uncertainties_belong_to_the_map(golden):
     assert figures(reading.height_map) == reading.figures
     assert [effect.name for effect in reading.budget.effects] == [
         "fit noise",
+        "light taken for height",
+        "light at the rim",
         "outline and scale",
+        "bevel",
         "lens distortion x bands",
         "keystone x bands",
         "wavelength and lamp",
@@ -285,7 +288,7 @@ def test_a_reversal_is_undone(golden):
 
 def test_a_near_camera_a_wide_lamp_and_a_bad_lens_cost_certainty(golden):
     """Each thing told for the worse raises its own line of the budget by the closed form, and no other."""
-    rendered, data, told = golden
+    rendered, data, _ = golden
     base = setup_for(rendered, camera_mm=1000.0)
     readings = {
         "none": read_photo(data, name="bands.jpg", setup=base),
@@ -308,7 +311,9 @@ def test_a_near_camera_a_wide_lamp_and_a_bad_lens_cost_certainty(golden):
     name = "lens distortion x bands"
     assert rms_cells(readings[name], name) == pytest.approx(3.0 * rms_cells(plain, name), rel=1e-6)  # proportional to the share
     wide = power_lines(readings["wavelength and lamp"])["wavelength and lamp"]
-    assert wide == pytest.approx(-told.figures.power_nm * 0.05 / 546.1, rel=1e-3)  # dh / h = dl / l; 546.1 is known to half its last figure
+    assert wide == pytest.approx(
+        -plain.figures.power_nm * 0.05 / 546.1, rel=1e-3
+    )  # dh / h = dl / l; 546.1 is known to half its last figure
     assert power_lines(readings[name])["near camera"] == pytest.approx(power_lines(plain)["near camera"], rel=1e-9)  # untouched
 
 

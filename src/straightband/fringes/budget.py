@@ -1,7 +1,8 @@
 """The budget of uncertainty of a reading: every cause as departures of the height map, and what each does to every figure.
 
 A cause is one or more modes: departures of the whole map that it would make at its 95 % limit. The fit's noise comes as many random
-departures instead. What a mode does to a figure is found by adding it and taking it away, so that PV and RMS, which are not linear, come out right.
+departures instead. What they do to a figure is found by adding them to the map, so that PV and RMS, which are not linear, come out right: a single
+mode is added and taken away, several modes are drawn together from normal distributions, since no figure but a linear one feels them one by one.
 
 Sources
 -------
@@ -12,12 +13,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from straightband.heightmap.figures import NAMES, Points, many_figures
 from straightband.uncertainty import COVERAGE_95
+
+LINEAR = ("power_nm", "edge_nm")  # in the heights: squares of what each mode does to them add up exactly
+PAIRS = 64  # of draws of several modes, each with its opposite
+DRAW_SEED = 21  # any number: the draws must be the same each time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,13 +105,47 @@ def _flat(points: Points, heights: NDArray) -> NDArray:
 
 def _effect(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> CauseEffect:
     expanded = dict.fromkeys(NAMES, 0.0)
-    if len(cause.modes_nm):
-        up, down = many_figures(points, heights + cause.modes_nm), many_figures(points, heights - cause.modes_nm)
-        for name in NAMES:
-            worst = np.maximum(np.abs(up[name] - base[name]), np.abs(down[name] - base[name]))
-            expanded[name] = float(np.sqrt(np.sum(worst**2)))
-    if len(cause.draws_nm):
-        drawn = many_figures(points, heights + cause.draws_nm)
-        for name in NAMES:
-            expanded[name] = float(np.hypot(expanded[name], np.quantile(np.abs(drawn[name] - base[name]), 0.95)))
+    for size in (_of_modes, _of_draws):
+        found = size(points, heights, cause, base=base)
+        expanded = {name: float(np.hypot(expanded[name], found.get(name, 0.0))) for name in NAMES}
     return CauseEffect(name=cause.name, origin=cause.origin, expanded_nm=expanded)
+
+
+def _of_modes(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> dict[str, float]:
+    """What the modes do together: the larger change of plus and minus a single one, the 95 % quantile of draws of several."""
+    count = len(cause.modes_nm)
+    if not count:
+        return {}
+    factors = np.array([[1.0], [-1.0]]) if count == 1 else _normal_pairs(count)
+    change = _changes(points, heights, factors @ cause.modes_nm / (1.0 if count == 1 else COVERAGE_95), base=base)
+    if count == 1:
+        return {name: float(np.max(change[name])) for name in NAMES}
+    return {name: _limit(name, change[name]) for name in NAMES}
+
+
+def _of_draws(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> dict[str, float]:
+    if not len(cause.draws_nm):
+        return {}
+    change = _changes(points, heights, cause.draws_nm, base=base)
+    return {name: _limit(name, change[name]) for name in NAMES}
+
+
+def _changes(points: Points, heights: NDArray, departures: NDArray, *, base: dict[str, NDArray]) -> dict[str, NDArray]:
+    """Size of the change that each departure (d, c) makes in each figure."""
+    changed = many_figures(points, heights + departures)
+    return {name: np.abs(changed[name] - base[name]) for name in NAMES}
+
+
+def _limit(name: str, change: NDArray) -> float:
+    """The 95 % limit of normal changes of a linear figure, else the quantile."""
+    return COVERAGE_95 * float(np.sqrt(np.mean(change**2))) if name in LINEAR else float(np.quantile(change, 0.95))
+
+
+@lru_cache(maxsize=16)
+def _normal_pairs(count: int) -> NDArray:
+    """Normal factors (2 PAIRS, count) and their opposites, whose second moments are exactly those of independent unit normals."""
+    drawn = np.random.default_rng(DRAW_SEED).standard_normal((PAIRS, count))
+    whitened = drawn @ np.linalg.inv(np.linalg.cholesky(drawn.T @ drawn / PAIRS)).T
+    pairs = np.concatenate([whitened, -whitened])
+    pairs.setflags(write=False)
+    return pairs

@@ -18,6 +18,7 @@ from straightband.fringes import causes
 from straightband.fringes.budget import Cause, ReadingBudget, sum_up
 from straightband.fringes.reading import PhaseReading, read_phase
 from straightband.fringes.rest import Rest, rest_causes, rest_facts, rest_state
+from straightband.fringes.rim_light import rim_light
 from straightband.fringes.sign import gap_sense_from_clock, gap_sense_from_rings
 from straightband.heightmap.figures import Figures, figures, sample, without_tilt
 from straightband.heightmap.map import HeightMap
@@ -171,8 +172,10 @@ def _assemble(
     view = foreshortening(outline, setup.face)
     nm_per_rad = height_per_band_nm(wavelength_nm=setup.lamp.wavelength_nm) * view.height_scale / (2.0 * math.pi)
     sense = _gap_sense(phase, picture, setup)
+    camera = _camera(setup, plane=plane, outline=outline)
+    uu, vv = np.meshgrid(phase.u_mm, phase.v_mm)
     # A hill makes the gap smaller, so heights run against it.
-    heights = -(sense or 1) * nm_per_rad * phase.phase_rad
+    heights = -causes.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
     flags = plane.flags + outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
     meta = _meta(setup, photo=photo, sense=sense, flags=flags, phase=phase) | ({} if reference is None else {"minus": _name_of(reference)})
     blank = HeightMap(
@@ -192,7 +195,8 @@ def _assemble(
         flat,
         phase=phase,
         picture=picture,
-        plane=plane,
+        camera=camera,
+        sense=sense,
         setup=setup,
         view=view,
         outline=outline,
@@ -304,7 +308,13 @@ def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> causes.Camera:
     else:
         distance = causes.ASSUMED_CAMERA_DIAMETERS * 2.0 * setup.face.semi_major_mm
         origin = f"assumed at {distance:.0f} mm"
-    return causes.Camera(distance_mm=distance, distance_origin=origin, distortion_share=setup.distortion_share, size_px=plane.size_px)
+    return causes.Camera(
+        distance_mm=distance,
+        distance_origin=origin,
+        distance_known=setup.camera_mm is not None or math.isfinite(plane.focal_35mm),
+        distortion_share=setup.distortion_share,
+        size_px=plane.size_px,
+    )
 
 
 def _causes(
@@ -312,27 +322,31 @@ def _causes(
     *,
     phase: PhaseReading,
     picture: SquarePicture,
-    plane: Plane,
+    camera: causes.Camera,
+    sense: int,
     setup: Setup,
     view: Foreshortening,
     outline: Outline,
     nm_per_rad: float,
     reference: NDArray | None,
 ) -> list[Cause]:
-    camera = _camera(setup, plane=plane, outline=outline)
     slopes = causes.slopes_of(phase, flat.heights_nm, nm_per_rad=nm_per_rad)
     heights = cell_means(flat.heights_nm, phase)
-    standard_mm = outline.standard_px * setup.face.semi_major_mm / outline.semi_major
+    placed_px = outline.standard_px if setup.outline else math.hypot(outline.standard_px, causes.EDGE_STANDARD_PX)
+    standard_mm = placed_px * setup.face.semi_major_mm / outline.semi_major
     return [
         causes.fit_noise(phase, nm_per_rad=nm_per_rad),
+        causes.light_or_height(phase, nm_per_rad=nm_per_rad),
+        rim_light(phase, picture=picture, nm_per_rad=nm_per_rad),
         causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=view),
+        causes.unseen_bevel(phase, slopes, face=setup.face, told=setup.outline is not None),
         causes.lens_distortion(phase, slopes, picture=picture, camera=camera),
         causes.keystone(
             phase, slopes, camera=camera, view=view, nm_per_rad=nm_per_rad, shown_by_outline=setup.face.shape is Shape.RECTANGLE
         ),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=view),
-        causes.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=_gap_sense(phase, picture, setup)),
+        causes.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=sense),
         causes.reference_flat(phase, reference),
         *rest_causes(setup.rest, face=setup.face, points=phase.points),
         causes.no_repeat(phase),
