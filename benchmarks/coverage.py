@@ -44,7 +44,7 @@ from straightband.synthetic.surfaces import Surface, added, coefficients_of, ran
 from straightband.synthetic.truth import Truth, thicker_hour, truth_map, truth_of
 from straightband.uncertainty import COVERAGE_95
 from straightband.workflows.read import Reading, Setup, read_photo
-from straightband.workflows.several import mean_reading
+from straightband.workflows.several import joint_reading
 
 REFERENCE_SHAPES = (3, 4, 5, 6, 7, 10)  # power, both astigmatisms, both comas, spherical error, counted from piston = 0
 WAVELENGTH_NM = 632.8
@@ -352,7 +352,7 @@ def record(seed: int, *, name: str, exact: bool) -> Row:
         readings = [_read_exactly(shot) if exact else _read(shot, rng=rng) for shot in draw(scene, rng)]
     except StraightbandError as error:
         return {"seed": seed, "refused": str(error)}
-    return {"seed": seed} | _row(readings[0] if len(readings) == 1 else mean_reading(readings), scene=scene)
+    return {"seed": seed} | _row(readings[0] if len(readings) == 1 else joint_reading(readings), scene=scene)
 
 
 def _whole(seed: int) -> Row:

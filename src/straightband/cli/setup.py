@@ -32,7 +32,12 @@ def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--thicker",
         metavar="WHERE",
-        help="clock hour where the gap is thicker, or in / out for closed rings; one for each photograph, like 3,9, if they differ",
+        help="clock hour where the gap is thicker, or in / out for closed rings; one for each photograph, like 3,9 or 3,?, if they differ",
+    )
+    parser.add_argument(
+        "--pressed",
+        metavar="HOUR",
+        help="clock hour of the rim that was pressed between the first photograph and the others: tells hill from hole",
     )
     parser.add_argument("--mark", metavar="HOUR", help="clock hour of the pencil mark on the rim")
     parser.add_argument(
@@ -64,6 +69,7 @@ def setup_of(options: argparse.Namespace) -> Setup:
         "light",
         "outline",
         "thicker",
+        "pressed",
         "mark",
         "mirrored",
         "camera",

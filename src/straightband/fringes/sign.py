@@ -38,6 +38,19 @@ def gap_sense_from_rings(reading: PhaseReading, *, thicker_outside: bool) -> int
     return 1 if grows_outward == thicker_outside else -1
 
 
+def gap_sense_from_press(before: PhaseReading, after: PhaseReading, *, picture: SquarePicture, hour: float) -> int:
+    """+1 if the phases grow with the gap, -1 if they fall, 0 if pressing the rim at that clock hour between them decides nothing.
+
+    A finger on the rim closes the gap there, so the gap's slope changes away from it. Both phases must count the same way; `picture` is either's.
+    """
+    change = _tilt(after) - _tilt(before)
+    semi = np.array([before.points.clear.semi_u_mm, before.points.clear.semi_v_mm])
+    if 2.0 * float(np.hypot(*(change * semi))) / (2.0 * math.pi) < LEAST_TILT_BANDS:
+        return 0
+    away = float(_photo_direction(picture, slope=change) @ np.array(clock_direction(hour)))
+    return 0 if abs(away) < math.cos(math.radians(LARGEST_MISS_DEG)) else (-1 if away > 0 else 1)
+
+
 def _tilt(reading: PhaseReading) -> NDArray:
     """Slope of the phase over the face, rad per mm along u and v."""
     points = reading.points

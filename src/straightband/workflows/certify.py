@@ -202,7 +202,9 @@ def _sign_words(piece: Piece, reading: Reading) -> str:
     return f"Known: the gap is thicker {where}{', in the order of the photographs' if len(sides) > 1 else ''}."
 
 
-def _side(side: float | str) -> str:
+def _side(side: float | str | None) -> str:
+    if side is None:
+        return "on a side that was not told"
     if isinstance(side, str):
         return "at the rim" if side == "out" else "in the middle"
     return f"toward {side:g} o'clock in the upright photograph"

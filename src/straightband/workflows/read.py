@@ -62,6 +62,8 @@ class Setup:
         Share of each semi-axis left to the bevel.
     today
         The day, by which a reference flat may be due again, or None.
+    pressed_hour
+        Clock hour of the rim that was pressed between the first photograph and the others, or None.
     rest
         Glass, thickness, support and handling of the piece, or None where they were not told.
     """
@@ -70,13 +72,14 @@ class Setup:
     lamp: Lamp
     outline: Outline | None = None
     mark_hour: float | None = None
-    thicker: float | str | tuple[float | str, ...] | None = None
+    thicker: float | str | tuple[float | str | None, ...] | None = None
     mirrored: int = 0
     camera_mm: float | None = None
     distortion_share: float = DISTORTION_SHARE
     clear_margin: float = CLEAR_MARGIN
     today: date | None = None
     rest: Rest | None = None
+    pressed_hour: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +114,10 @@ class Reading:
         The heights in the photograph's own frame, before reversals are undone.
     causes
         What the budget was summed from.
+    sense
+        +1 if the phase was taken to grow with the gap, -1 if to fall.
+    distortion_share
+        95 % limit of the lens distortion that the budget holds.
     """
 
     height_map: HeightMap
@@ -127,6 +134,8 @@ class Reading:
     sources: tuple[provenance.Source, ...]
     flat: HeightMap
     causes: tuple[Cause, ...]
+    sense: int
+    distortion_share: float
 
 
 def tell_nobody(_: str) -> None:
@@ -220,6 +229,8 @@ def _assemble(
         sources=(provenance.Source(name=photo.name, sha256=photo.sha256),),
         flat=flat,
         causes=tuple(found),
+        sense=sense or 1,
+        distortion_share=setup.distortion_share,
     )
 
 

@@ -15,6 +15,8 @@ from straightband.workflows.read import DISTORTION_SHARE, Setup
 from straightband.workflows.reference import day_from_text
 
 SIZES = {Shape.ELLIPSE: ("minor",), Shape.ROUND: ("diameter",), Shape.RECTANGLE: ("width", "length")}
+NOT_KNOWN = "?"  # for one of several photographs
+BESIDE = "pressed"  # told beside the rest
 RESTING = ("glass", "thickness", "support", "handled")
 LARGEST_MM = 2000.0
 SMALLEST_MM = 1.0
@@ -80,10 +82,12 @@ def setup_from_text(
 ) -> Setup:
     """The set-up from its texts; raises BadInput with the first that can't be used.
 
-    `face_and_rest` are `shape` and its sizes, and what is told of how the piece lies: `glass`, `thickness`, `support`, `handled`.
+    `face_and_rest` are `shape` and its sizes, and what is told of how the piece lies: `glass`, `thickness`, `support`,
+    `handled`, and where it was `pressed`.
     """
     rest = {name: face_and_rest.get(name) for name in RESTING}
-    face = {name: text for name, text in face_and_rest.items() if name not in RESTING}
+    face = {name: text for name, text in face_and_rest.items() if name not in (*RESTING, BESIDE)}
+    pressed = face_and_rest.get(BESIDE)
     shape = face.pop("shape", None) or "ellipse"
     the_face = face_from_text(shape=shape, **face)
     return Setup(
@@ -98,6 +102,7 @@ def setup_from_text(
         clear_margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
         today=None if today is None else day_from_text(today, what="the day"),
         rest=_rest(the_face, **rest),
+        pressed_hour=None if pressed is None else _hour(pressed, what="where it was pressed"),
     )
 
 
@@ -154,10 +159,10 @@ def clock_hour(text: str, *, what: str) -> float:
     return float(text)
 
 
-def _thicker(text: str | None) -> float | str | tuple[float | str, ...] | None:
+def _thicker(text: str | None) -> float | str | tuple[float | str | None, ...] | None:
     if text is None:
         return None
-    sides = tuple(_side(each.strip()) for each in text.split(","))
+    sides = tuple(None if each.strip() == NOT_KNOWN else _side(each.strip()) for each in text.split(","))
     return sides[0] if len(sides) == 1 else sides
 
 

@@ -1,4 +1,4 @@
-"""Several photographs of one face with nothing changed but the wedge: the mean of their maps."""
+"""Several photographs of one face with nothing changed but the wedge: the figure they share."""
 
 from __future__ import annotations
 
@@ -8,14 +8,26 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from straightband.combine.joint import Joint, Shot, joint
 from straightband.errors import BadInput
-from straightband.fringes.budget import sum_up
-from straightband.fringes.repeat import aligned, repeat
-from straightband.heightmap.figures import figures
+from straightband.face.polynomials import face_polynomials
+from straightband.fringes.budget import Cause, sum_up
+from straightband.fringes.repeat import repeat
+from straightband.fringes.sign import gap_sense_from_press
+from straightband.heightmap.figures import figures, without_tilt
 from straightband.heightmap.map import HeightMap
 from straightband.provenance import Source
+from straightband.uncertainty import COVERAGE_95
 from straightband.workflows.read import Reading, Setup, cell_means, read_photo, tell_nobody, with_uncertainty
 
+LENS, KEYSTONE, NOISE, NEAR = (
+    "lens distortion x bands",
+    "keystone x bands",
+    "fit noise",
+    "near camera",
+)  # causes that photographs together lessen
+COMPARED_ORDER, SPREAD_ORDER = 6, 8  # of the polynomials in which photographs are compared, and a correction is carried to the grid
+PLAIN_LIKENESS = 0.6  # correlation with a map of known sign above which a map takes its sign; our choice
 OPPOSITE = -0.5  # correlation of two maps below which one of them has the wrong sign
 DISAGREEMENT = 1.5  # scatter over stated uncertainty of one photograph above which something changed between them
 
@@ -23,7 +35,7 @@ DISAGREEMENT = 1.5  # scatter over stated uncertainty of one photograph above wh
 def read_photos(
     photographs: list[tuple[str, bytes]], *, setup: Setup, reference: HeightMap | None = None, stage: Callable[[str], None] = tell_nobody
 ) -> Reading:
-    """The reading of one photograph, or the mean of several.
+    """The reading of one photograph, or that of several together.
 
     `photographs` are names without folder with their bytes; `stage` is told what is being done. Raises a StraightbandError where one can't
     be read.
@@ -33,7 +45,7 @@ def read_photos(
         read_photo(data, name=name, setup=each, reference=reference, stage=stage)
         for (name, data), each in zip(photographs, setups, strict=True)
     ]
-    return readings[0] if len(readings) == 1 else mean_reading(readings)
+    return readings[0] if len(readings) == 1 else joint_reading(readings, pressed_hour=setup.pressed_hour)
 
 
 def _one_each(setup: Setup, *, count: int) -> list[Setup]:
@@ -49,35 +61,141 @@ def _one_each(setup: Setup, *, count: int) -> list[Setup]:
     return [replace(setup, thicker=each) for each in setup.thicker]
 
 
-def mean_reading(readings: list[Reading]) -> Reading:
-    """The first reading with the mean map of all, and the repeat term that their scatter earns.
+def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None) -> Reading:
+    """The first reading with the figure all photographs share, and a budget that holds what they have earned.
 
-    The budgets of single photographs are not divided: what they share (lens, lamp, outline) does not average away.
+    Where the wedges differ, the photographs tell how strongly the lens distorts and how each view converges; what they tell is taken off, what they
+    don't stays. Noise falls with their number. Lamp and outline are wrong in the same way each time and are not divided.
     """
     first = readings[0]
-    base = first.flat.heights_nm
-    known = {reading.sign for reading in readings} == {"known"}
-    stack = np.stack([reading.flat.heights_nm if known else aligned(reading.flat.heights_nm, to_nm=base) for reading in readings])
-    mean = replace(first.flat, heights_nm=stack.mean(axis=0), meta={**first.flat.meta, "photographs": _photographs(readings)})
-    _refuse_opposites(stack, known=known)
-    cells = np.stack([cell_means(heights, first.phase) for heights in stack])
-    kept = [cause for cause in first.causes if cause.name != "repeat"]
-    scatter = repeat(first.phase.points, cells)
-    budget = sum_up([*kept, scatter], points=first.phase.points, heights_nm=cells.mean(axis=0))
-    height_map = with_uncertainty(mean, phase=first.phase, budget=budget, mirrored=first.height_map.meta["mirrored"])
-    flags = {flag: None for reading in readings for flag in reading.flags}
-    if float(np.std(cells - cells.mean(axis=0)) / max(np.mean(first.budget.cells_nm) / 1.96, 1e-9)) > DISAGREEMENT:
-        flags["photographs-differ"] = None
+    points = first.phase.points
+    signs, known = _signs(readings)
+    if not known and pressed_hour is not None:
+        signs, known = _pressed(readings, signs=signs, hour=pressed_hour)
+    heights = np.stack([sign * reading.flat.heights_nm for sign, reading in zip(signs, readings, strict=True)])
+    _refuse_opposites(heights, known=all(reading.sign == "known" for reading in readings))
+    shots = [_shot(reading, sign=sign, turn=k) for k, (sign, reading) in enumerate(zip(signs, readings, strict=True))]
+    found = joint(shots, basis=face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=COMPARED_ORDER), area=points.area)
+    taken_off = np.mean([shot.heights_nm for shot in shots], axis=0) - found.corrected_nm.mean(axis=0)
+    mean_nm = heights.mean(axis=0) - _on_grid(taken_off, first)
+    causes = (*_joint_causes(readings, shots=shots, found=found, known=known), repeat(points, found.corrected_nm))
+    meta = {
+        **first.flat.meta,
+        "sign": "known" if known else "unknown",
+        "photographs": _photographs(readings),
+        "lens": _lens(readings, found),
+    }
+    flat = without_tilt(replace(first.flat, heights_nm=mean_nm, meta=meta))
+    cells = cell_means(flat.heights_nm, first.phase)
+    budget = sum_up(causes, points=points, heights_nm=cells)
+    height_map = with_uncertainty(flat, phase=first.phase, budget=budget, mirrored=first.height_map.meta["mirrored"])
     return replace(
         first,
         height_map=height_map,
-        flat=mean,
+        flat=flat,
         figures=figures(height_map),
         budget=budget,
-        causes=(*kept, scatter),
-        flags=tuple(flags),
+        causes=causes,
+        sign="known" if known else "unknown",
+        flags=_flags(readings, found=found, known=known),
         sources=_sources(readings),
     )
+
+
+def _signs(readings: list[Reading]) -> tuple[list[float], bool]:
+    """What to multiply each map by so that all show the same hills, and whether those are known to be hills.
+
+    One photograph whose sign is known settles it for the others, if they show its figure plainly.
+    """
+    anchor = next((reading for reading in readings if reading.sign == "known"), readings[0])
+    signs, sure = [], anchor.sign == "known"
+    for reading in readings:
+        likeness = _likeness(reading.flat.heights_nm, anchor.flat.heights_nm)
+        settled = reading.sign == anchor.sign == "known"
+        signs.append(1.0 if settled or likeness >= 0.0 else -1.0)
+        sure = sure and (settled or abs(likeness) > PLAIN_LIKENESS)
+    return signs, sure
+
+
+def _pressed(readings: list[Reading], *, signs: list[float], hour: float) -> tuple[list[float], bool]:
+    """The signs as pressing the rim between the first photograph and the others settles them, if it does."""
+    counted = [
+        replace(reading.phase, cell_phase_rad=sign * reading.sense * reading.phase.cell_phase_rad)
+        for sign, reading in zip(signs, readings, strict=True)
+    ]
+    votes = [gap_sense_from_press(counted[0], after, picture=readings[0].picture, hour=hour) for after in counted[1:]]
+    sense = int(np.sign(sum(votes)))
+    return ([sense * sign for sign in signs], True) if sense else (signs, False)
+
+
+def _likeness(one: NDArray, other: NDArray) -> float:
+    """Correlation of two maps."""
+    both = np.isfinite(one) & np.isfinite(other)
+    spread = float(np.std(one[both]) * np.std(other[both]))
+    return float(np.mean((one[both] - one[both].mean()) * (other[both] - other[both].mean()))) / spread if spread else 0.0
+
+
+def _modes(reading: Reading, name: str) -> NDArray:
+    """Departures (m, c) of a cause at its 95 % limit."""
+    return next(cause for cause in reading.causes if cause.name == name).modes_nm
+
+
+def _shot(reading: Reading, *, sign: float, turn: int) -> Shot:
+    """A reading as the joint solution takes it: strengths in units of what the budget of one photograph allows, standard."""
+    draws = next(cause for cause in reading.causes if cause.name == NOISE).draws_nm
+    return Shot(
+        heights_nm=sign * cell_means(reading.flat.heights_nm, reading.phase),
+        # The causes follow the phase; heights run against the gap.
+        shared_nm=-sign * reading.sense * _modes(reading, LENS)[0] / COVERAGE_95,
+        own_nm=_modes(reading, KEYSTONE) / COVERAGE_95,
+        # Every reading draws the same numbers; turned on, those of different photographs are independent.
+        draws_nm=np.roll(draws, 37 * turn, axis=0),
+    )
+
+
+def _on_grid(cells_nm: NDArray, reading: Reading) -> NDArray:
+    """Smooth values at the cells (c,) on the grid [v, u] of a reading."""
+    points = reading.phase.points
+    basis = face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=SPREAD_ORDER)
+    weighted = basis * points.area
+    terms = np.linalg.solve(weighted @ basis.T, weighted @ cells_nm)
+    uu, vv = np.meshgrid(reading.flat.u_mm, reading.flat.v_mm)
+    return np.tensordot(terms, face_polynomials(uu, vv, face=points.clear, order=SPREAD_ORDER), axes=1)
+
+
+def _joint_causes(readings: list[Reading], *, shots: list[Shot], found: Joint, known: bool) -> list[Cause]:
+    """The causes of the first photograph, those that several photographs lessen replaced by what they leave."""
+    count, strength = len(readings), found.shared
+    earned = f"{count} photographs leave {100 * strength[1]:.0f} % of what one leaves unknown"
+    limit = COVERAGE_95 * found.modes_nm
+    replaced = {
+        LENS: dict(modes_nm=limit[:1], origin=earned),
+        KEYSTONE: dict(modes_nm=limit[1:], origin=f"{count} views, what they tell of each other taken off"),
+        NOISE: dict(draws_nm=np.mean([shot.draws_nm for shot in shots], axis=0), origin=f"of {count} photographs together"),
+    }
+    near = [_modes(reading, NEAR) for reading in readings]
+    if known and {len(each) for each in near} == {1}:
+        replaced[NEAR] = dict(modes_nm=np.mean(near, axis=0), origin=next(c.origin for c in readings[0].causes if c.name == NEAR))
+    kept = [cause for cause in readings[0].causes if cause.name != "repeat"]
+    return [replace(cause, **replaced.get(cause.name, {})) for cause in kept]
+
+
+def _lens(readings: list[Reading], found: Joint) -> dict[str, float]:
+    """Distortion at the corner of the frame that the photographs tell, barrel positive, in per cent with its 95 % uncertainty."""
+    strength, standard = found.shared
+    per_unit = 100.0 * readings[0].distortion_share / COVERAGE_95
+    return {"distortion_percent": per_unit * strength, "uncertainty_percent": COVERAGE_95 * per_unit * standard}
+
+
+def _flags(readings: list[Reading], *, found: Joint, known: bool) -> tuple[str, ...]:
+    flags = dict.fromkeys(flag for reading in readings for flag in reading.flags)
+    if known:
+        flags.pop("sign-unknown", None)
+        flags.pop("thicker-side-does-not-fit-the-bands", None)
+    scatter = float(np.std(found.corrected_nm - found.corrected_nm.mean(axis=0)))
+    if scatter / max(np.mean(readings[0].budget.cells_nm) / COVERAGE_95, 1e-9) > DISAGREEMENT:
+        flags["photographs-differ"] = None
+    return tuple(flags)
 
 
 def _refuse_opposites(stack: NDArray, *, known: bool) -> None:
