@@ -203,3 +203,10 @@ def test_how_the_piece_lies():
 def test_a_rest_that_cannot_be_used(texts, sentence):
     """What is missing or out of range for the rest is said in one sentence."""
     assert refusal(setup_from_text, **ELLIPSE, **texts) == sentence
+
+
+def test_where_it_was_pressed_and_sides_that_are_not_known():
+    """A clock hour of the press; a question mark where one of several photographs has no known thicker side."""
+    setup = setup_from_text(**ELLIPSE, pressed="4.5", thicker="3,?")
+    assert (setup.pressed_hour, setup.thicker) == (4.5, (3.0, None))
+    assert refusal(setup_from_text, **ELLIPSE, pressed="left") == f"where it was pressed was given as 'left'; {HOUR}"

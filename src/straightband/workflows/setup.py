@@ -102,7 +102,7 @@ def setup_from_text(
         clear_margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
         today=None if today is None else day_from_text(today, what="the day"),
         rest=_rest(the_face, **rest),
-        pressed_hour=None if pressed is None else _hour(pressed, what="where it was pressed"),
+        pressed_hour=None if pressed is None else clock_hour(pressed, what="where it was pressed"),
     )
 
 
