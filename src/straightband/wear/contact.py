@@ -25,7 +25,9 @@ N_PER_KPA_MM2 = 1e-3
 _STEPS = 80
 _CLOSE_ENOUGH = 1e-8  # of the load, left out of balance
 _RIDGE = 1e-12  # of the stiffness of the whole contact, so that a contact on one point still has a next step
+_FREE_STEPS = 12
 _LEAST_STEP = 2.0**-20
+_ROUNDING = 1e-12  # of an energy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,18 +98,21 @@ def press(
     """
     springs = np.asarray(stiffness_kpa_um, dtype=float)[..., None] * places.areas_mm2 * N_PER_KPA_MM2
     load = np.asarray(force_n, dtype=float)[..., None] * places.load_arms_mm
-    turned = np.swapaxes(places.arms_mm, -1, -2)
-    settling = _whole_contact(proud_um, springs=springs, arms=places.arms_mm, load=load) if start_um is None else start_um
-    ridge = _RIDGE * np.max(springs, axis=(-1,)).max() * np.eye(load.shape[-1]) * np.abs(places.arms_mm).max(axis=-1).max() ** 2
-    squeeze, work = _squeezed(settling, proud=proud_um, springs=springs, arms=places.arms_mm, load=load)
-    for _ in range(_STEPS):
-        out_of_balance = load - np.matmul((springs * squeeze)[..., None, :], turned)[..., 0, :]
-        scale = np.abs(load[..., :1]) * (1.0 + np.abs(places.arms_mm).max(axis=-1))
-        if np.all(np.abs(out_of_balance) <= _CLOSE_ENOUGH * scale):
+    arms, turned = places.arms_mm, np.swapaxes(places.arms_mm, -1, -2)
+    reach = 1.0 + float(np.abs(arms).max())
+    close_enough = _CLOSE_ENOUGH * reach * float(np.abs(load[..., 0]).max())
+    ridge = _RIDGE * reach**2 * float(springs.max()) * np.eye(load.shape[-1])
+    settling = _whole_contact(proud_um, springs=springs, arms=arms, load=load) if start_um is None else start_um
+    squeeze = _squeezed(settling, proud=proud_um, arms=arms)
+    for number in range(_STEPS):
+        out_of_balance = load - _moments(springs * squeeze, turned)
+        if np.abs(out_of_balance).max() <= close_enough:
             return Contact(pressure_kpa=np.asarray(stiffness_kpa_um)[..., None] * squeeze, settling_um=settling)
-        stiff = np.matmul(places.arms_mm * (springs * (squeeze > 0.0))[..., None, :], turned) + ridge
-        step = np.linalg.solve(stiff, out_of_balance[..., None])[..., 0]
-        settling, squeeze, work = _along(step, settling, work, proud=proud_um, springs=springs, arms=places.arms_mm, load=load)
+        step = _solved(np.matmul(arms * np.where(squeeze > 0.0, springs, 0.0)[..., None, :], turned) + ridge, out_of_balance)
+        # Newton's own steps end after three or four; where they go in circles, those that fall in energy do not.
+        share = 1.0 if number < _FREE_STEPS else _falling(step, settling, proud=proud_um, springs=springs, arms=arms, load=load)
+        settling = settling + share * step
+        squeeze = _squeezed(settling, proud=proud_um, arms=arms)
     raise BadInput(
         found="the upper plate's load stands outside the contact",
         needed="its line must pass through where the plates meet",
@@ -115,28 +120,42 @@ def press(
     )
 
 
+def _moments(forces: NDArray, turned: NDArray) -> NDArray:
+    """Force and moments of forces at the places."""
+    return np.matmul(forces[..., None, :], turned)[..., 0, :]
+
+
+def _solved(stiff: NDArray, wanted: NDArray) -> NDArray:
+    """Steps that give the wanted force and moments; two by two by hand, since that is most of the work by rings."""
+    if stiff.shape[-1] != 2:
+        return np.linalg.solve(stiff, wanted[..., None])[..., 0]
+    a, b, c, d = stiff[..., 0, 0], stiff[..., 0, 1], stiff[..., 1, 0], stiff[..., 1, 1]
+    first, second = wanted[..., 0], wanted[..., 1]
+    return np.stack([d * first - b * second, a * second - c * first], axis=-1) / (a * d - b * c)[..., None]
+
+
 def _whole_contact(proud: NDArray, *, springs: NDArray, arms: NDArray, load: NDArray) -> NDArray:
     """Settling if every place touched."""
     turned = np.swapaxes(arms, -1, -2)
-    stiff = np.matmul(arms * springs[..., None, :], turned)
-    return np.linalg.solve(stiff, (load - np.matmul((springs * proud)[..., None, :], turned)[..., 0, :])[..., None])[..., 0]
+    return _solved(np.matmul(arms * springs[..., None, :], turned), load - _moments(springs * proud, turned))
 
 
-def _squeezed(settling: NDArray, *, proud: NDArray, springs: NDArray, arms: NDArray, load: NDArray) -> tuple[NDArray, NDArray]:
-    """Squeeze at each place, and the energy whose minimum is the balance."""
-    squeeze = np.maximum(proud + np.matmul(settling[..., None, :], arms)[..., 0, :], 0.0)
-    return squeeze, 0.5 * np.sum(springs * squeeze**2, axis=-1) - np.sum(load * settling, axis=-1)
+def _squeezed(settling: NDArray, *, proud: NDArray, arms: NDArray) -> NDArray:
+    """Squeeze at each place."""
+    return np.maximum(proud + np.matmul(settling[..., None, :], arms)[..., 0, :], 0.0)
 
 
-def _along(
-    step: NDArray, settling: NDArray, work: NDArray, *, proud: NDArray, springs: NDArray, arms: NDArray, load: NDArray
-) -> tuple[NDArray, NDArray, NDArray]:
-    """Go along a step, halving it wherever the energy does not fall."""
-    share = np.ones(settling.shape[:-1])
-    while True:
+def _falling(step: NDArray, settling: NDArray, *, proud: NDArray, springs: NDArray, arms: NDArray, load: NDArray) -> NDArray:
+    """Share of a step, for each contact, that the energy falls along; its minimum is the balance."""
+
+    def energy(share: NDArray) -> NDArray:
         there = settling + share[..., None] * step
-        squeeze, energy = _squeezed(there, proud=proud, springs=springs, arms=arms, load=load)
-        rises = (energy > work + 1e-12 * np.abs(work)) & (share > _LEAST_STEP)
+        return 0.5 * np.sum(springs * _squeezed(there, proud=proud, arms=arms) ** 2, axis=-1) - np.sum(load * there, axis=-1)
+
+    share = np.ones(settling.shape[:-1])
+    now = energy(0.0 * share)
+    while True:
+        rises = (energy(share) > now + _ROUNDING * np.abs(now)) & (share > _LEAST_STEP)
         if not np.any(rises):
-            return there, squeeze, energy
+            return share[..., None]
         share = np.where(rises, share / 2.0, share)

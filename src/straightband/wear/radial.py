@@ -42,6 +42,8 @@ class Meeting:
         Points of contact, (moments, 2, points) arms: the balance across the stroke holds by symmetry.
     top_weights, bottom_weights
         (moments x points, rings) by which a height at a point is read from the rings.
+    top_sharing, bottom_sharing
+        The same turned over and per area of each ring: by which what happens at a point is shared out.
     speed_mm_s
         (moments, points).
     """
@@ -51,6 +53,8 @@ class Meeting:
     places: Places
     top_weights: csr_array
     bottom_weights: csr_array
+    top_sharing: csr_array
+    bottom_sharing: csr_array
     speed_mm_s: NDArray
 
 
@@ -110,14 +114,17 @@ def meeting_of(top: Rings, bottom: Rings, *, motion: Motion) -> Meeting:
     there = _reading(away, other)
     here = _reading(np.hypot(x - offsets[:, None], y) if top_is_smaller else np.hypot(x, y), top if top_is_smaller else bottom)
     areas = areas * (there @ other.share).reshape(away.shape) * (away <= other.edges_mm[-1])
+    weights = (here, there) if top_is_smaller else (there, here)
     return Meeting(
         top=top,
         bottom=bottom,
         places=Places(
             arms_mm=np.stack([np.ones_like(x), x], axis=-2), areas_mm2=areas, load_arms_mm=np.stack([np.ones(MOMENTS), offsets], axis=-1)
         ),
-        top_weights=here if top_is_smaller else there,
-        bottom_weights=there if top_is_smaller else here,
+        top_weights=weights[0],
+        bottom_weights=weights[1],
+        top_sharing=_sharing(weights[0], top),
+        bottom_sharing=_sharing(weights[1], bottom),
         speed_mm_s=_mean_speed(motion, x_mm=x, y_mm=y, offsets_mm=offsets, speeds_mm_s=speeds),
     )
 
@@ -166,26 +173,24 @@ def wear_of_rings(top_um: NDArray, bottom_um: NDArray, *, meeting: Meeting, grin
     volume = contact.pressure_kpa * (meeting.places.areas_mm2 * meeting.speed_mm_s / MOMENTS)
     flat = np.moveaxis(volume, 0, -1).reshape(-1, volume.shape[0])
     rates = [
-        removal_rate_um_min(preston_per_pa=coefficient, pressure_kpa=_shared(weights, flat, rings), speed_mm_s=1.0)
-        for coefficient, weights, rings in (
-            (grind.top_per_pa, meeting.top_weights, meeting.top),
-            (grind.bottom_per_pa, meeting.bottom_weights, meeting.bottom),
-        )
+        removal_rate_um_min(preston_per_pa=coefficient, pressure_kpa=sharing @ flat, speed_mm_s=1.0)
+        for coefficient, sharing in ((grind.top_per_pa, meeting.top_sharing), (grind.bottom_per_pa, meeting.bottom_sharing))
     ]
     return Pressed(top_um_min=rates[0], bottom_um_min=rates[1], contact=contact)
 
 
-def _shared(weights: csr_array, flux: NDArray, rings: Rings) -> NDArray:
-    """What happens at points, summed over the rings and taken per area of them."""
-    areas = rings.areas_mm2[:, None]
-    return np.where(areas > 0.0, (weights.T @ flux) / np.where(areas > 0.0, areas, 1.0), 0.0)
+def _sharing(weights: csr_array, rings: Rings) -> csr_array:
+    """By which what happens at points is summed over the rings and taken per area of them."""
+    areas = rings.areas_mm2
+    per_area = np.where(areas > 0.0, 1.0, 0.0) / np.where(areas > 0.0, areas, 1.0)
+    return csr_array(weights.T.multiply(per_area[:, None]))
 
 
 def grind_rings(top_um: NDArray, bottom_um: NDArray, *, meeting: Meeting, grind: Grind, minutes: float) -> tuple[NDArray, NDArray]:
     """Both faces after that many minutes, the upper first; (rings, draws) heights each. Raises BadInput when the upper plate falls over."""
     fastest = float(np.max(meeting.speed_mm_s))
-    both = np.max(np.asarray(grind.top_per_pa) + np.asarray(grind.bottom_per_pa))
-    decay = float(removal_rate_um_min(preston_per_pa=both, pressure_kpa=np.max(grind.stiffness_kpa_um), speed_mm_s=fastest))  # per minute
+    both = (np.asarray(grind.top_per_pa) + grind.bottom_per_pa) * grind.stiffness_kpa_um
+    decay = float(removal_rate_um_min(preston_per_pa=np.max(both), pressure_kpa=1.0, speed_mm_s=fastest))  # per minute
     steps = max(4, int(np.ceil(minutes * decay / (2.0 * _SHARE))))
     if steps > _MOST_STEPS:
         raise BadInput(

@@ -1,0 +1,1 @@
+"""What to do next: which face runs on which, for how long, in which order."""
