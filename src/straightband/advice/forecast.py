@@ -1,7 +1,12 @@
 """What the faces will be like after each run: once as planned, and many times over with what the shop can't know drawn at random.
 
 Drawn are the sags that were not measured, the rate of each abrasive, the give of its layer and the push of the hand; the same draw holds for a
-whole grade, since a slurry that is quick in one run is quick in the next.
+whole grade, since a slurry that is quick in one run is quick in the next. Each thing runs evenly through its whole range, in an order of its own, so
+that few draws are enough.
+
+Sources
+-------
+Latin hypercube: M. D. McKay, R. J. Beckman, W. J. Conover, Technometrics 21, 239 (1979), from memory.
 """
 
 from __future__ import annotations
@@ -11,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from straightband.advice.pairs import Bench, Plate, motion_of
 from straightband.advice.schedule import Run
@@ -22,7 +28,7 @@ from straightband.wear.rings import CELLS, rings_of, sag_of_rings_um, spherical_
 UNMEASURED_SAG_UM = 30.0  # 95 %, of a sawn or cast blank whose face was not gauged; our choice
 MEASURED_SHARE = 0.1  # 95 %, of a sag that was told; our choice
 PUSH_SHARE = 0.3  # 95 %, of the hand's push; our choice
-DRAWS = 12
+DRAWS = 16
 DRAWN_CELLS = 32  # their sags differ from those of 64 by a hundredth, which a spread does not show
 
 
@@ -46,6 +52,11 @@ class Luck:
     push: NDArray
 
 
+def sag_doubt_um(plate: Plate) -> float:
+    """Expanded uncertainty (95 %) of the sag a plate begins with."""
+    return UNMEASURED_SAG_UM if plate.sag_um is None else MEASURED_SHARE * abs(plate.sag_um)
+
+
 def as_planned(plates: Sequence[Plate], *, grades: int) -> Luck:
     """Everything as told or usual; a sag that was not told is none."""
     sags = np.array([[plate.sag_um or 0.0] for plate in plates])
@@ -54,16 +65,18 @@ def as_planned(plates: Sequence[Plate], *, grades: int) -> Luck:
 
 def drawn(plates: Sequence[Plate], *, grades: int, draws: int, rng: np.random.Generator) -> Luck:
     """So many draws of what can't be known, none beyond its 95 % limits."""
-    doubt = np.array([[UNMEASURED_SAG_UM if plate.sag_um is None else MEASURED_SHARE * abs(plate.sag_um)] for plate in plates])
+    doubt = np.array([[sag_doubt_um(plate)] for plate in plates])
 
-    def spread(*shape: int) -> NDArray:
-        return np.clip(rng.standard_normal(shape) / COVERAGE_95, -1.0, 1.0)
+    even = np.clip(ndtri((np.arange(draws) + 0.5) / draws) / COVERAGE_95, -1.0, 1.0)
+
+    def spread(rows: int) -> NDArray:
+        return rng.permuted(np.tile(even, (rows, 1)), axis=1)
 
     return Luck(
-        sags_um=as_planned(plates, grades=grades).sags_um + doubt * spread(len(plates), draws),
-        rates=PRESTON_FACTOR ** spread(grades, draws),
-        gives=SQUEEZE_FACTOR ** spread(grades, draws),
-        push=1.0 + PUSH_SHARE * spread(draws),
+        sags_um=as_planned(plates, grades=grades).sags_um + doubt * spread(len(plates)),
+        rates=PRESTON_FACTOR ** spread(grades),
+        gives=SQUEEZE_FACTOR ** spread(grades),
+        push=1.0 + PUSH_SHARE * spread(1)[0],
     )
 
 
@@ -131,4 +144,6 @@ def doubts_um(
         for run in runs:
             course.follow(run, abrasive=abrasive, grade=grade)
             found.append(course.sags_um)
+    if not found:
+        return np.zeros_like(planned_um)
     return COVERAGE_95 * np.sqrt(np.mean((np.array(found) - planned_um[:, :, None]) ** 2, axis=-1))

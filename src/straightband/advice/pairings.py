@@ -119,10 +119,12 @@ def carrier_of(plates: tuple[Plate, ...]) -> int | None:
     return None
 
 
-def companion_for(plates: tuple[Plate, ...], *, bench: Bench, density_kg_m3: float) -> Companion:
-    """The round plate that helps a batch most: first of all it forces flat what the batch alone can't, then it carries pads for all."""
+def companion_for(plates: tuple[Plate, ...], *, own: tuple[Pairing, ...], bench: Bench, density_kg_m3: float) -> Companion:
+    """The round plate that helps a batch with its `own` pairings most.
+
+    First of all it forces flat what the batch alone can't, then it carries pads for all, then it meets as many as it can.
+    """
     longest_mm = 2.0 * max(plate.face.semi_major_mm for plate in plates)
-    own = choose_pairings(plates, bench=bench).chosen
     best: Companion | None = None
     for share in _DIAMETERS:
         diameter = _STEP_MM * math.ceil(share * longest_mm / _STEP_MM - 1e-9)

@@ -40,8 +40,8 @@ class Stage:
         Its size, rate and give.
     before_um, needed
         Grain of the grade before, and the depth of damage it leaves.
-    rounds, runs
-        How often the pairs go round, and all runs in turn.
+    rounds, runs, round_of_run
+        How often the pairs go round, all runs in turn, and in which round each is, from 0.
     sags_um
         (runs, plates) planned sags after each run.
     removed_um
@@ -53,6 +53,7 @@ class Stage:
     needed: Depth
     rounds: int
     runs: tuple[Run, ...]
+    round_of_run: tuple[int, ...]
     sags_um: NDArray
     removed_um: NDArray
 
@@ -64,7 +65,8 @@ class Stage:
     @property
     def deep_enough(self) -> bool:
         """Whether every face loses what the grade before may have broken."""
-        return bool(self.removed_um[self.removed_um > 0.0].min() >= _DEEP_ENOUGH * self.needed.upper_um)
+        worn = self.removed_um[self.removed_um > 0.0]
+        return bool(len(worn) > 0 and worn.min() >= _DEEP_ENOUGH * self.needed.upper_um)
 
 
 def flat_enough_um(abrasive: Abrasive) -> float:
@@ -76,15 +78,16 @@ def make_stages(
     plates: Sequence[Plate], pairings: Sequence[Pairing], *, bench: Bench, sizes_um: Sequence[float], fixed_min: float | None
 ) -> tuple[Stage, ...]:
     """The stages for abrasives of those sizes, coarse to fine; every run `fixed_min` long if that is given."""
+    if not pairings:
+        return tuple(_nothing(size, before_um=before, plates=len(plates)) for size, before in _with_the_grade_before(sizes_um))
     course = Course(plates, bench=bench, luck=as_planned(plates, grades=len(sizes_um)))
     turns = turns_of_clock()
     stages = []
-    for grade, size in enumerate(sizes_um):
-        grit_before = sizes_um[grade - 1] if grade else COARSER_BEFORE * size
+    for grade, (size, grit_before) in enumerate(_with_the_grade_before(sizes_um)):
         abrasive, needed = abrasive_of(size), damage_depth(grit_before)
         minutes = pair_minutes(pairings, plates=len(plates), abrasive=abrasive, needed_um=needed.upper_um)
         least, most, each = _rounds(minutes, pairings, abrasive=abrasive, fixed_min=fixed_min)
-        began, runs, sags, ends = course.removed_um[:, 0], list[Run](), list[NDArray](), list[float]()
+        began, runs, in_round, sags, ends = course.removed_um[:, 0], list[Run](), list[int](), list[NDArray](), list[float]()
         for number in range(most):
             if number >= least and _done(course, began, ends, pairings, abrasive=abrasive, needed=needed):
                 break
@@ -97,6 +100,7 @@ def make_stages(
                 course.follow(run, abrasive=abrasive, grade=grade)
                 sags.append(course.sags_um[:, 0])
             runs += more
+            in_round += [number] * len(more)
             ends.append(_worst_um(course, pairings))
         stages.append(
             Stage(
@@ -105,11 +109,30 @@ def make_stages(
                 needed=needed,
                 rounds=len(ends),
                 runs=tuple(runs),
-                sags_um=np.array(sags),
+                round_of_run=tuple(in_round),
+                sags_um=np.array(sags).reshape(len(sags), len(plates)),
                 removed_um=course.removed_um[:, 0] - began,
             )
         )
     return tuple(stages)
+
+
+def _with_the_grade_before(sizes_um: Sequence[float]) -> list[tuple[float, float]]:
+    return list(zip(sizes_um, [COARSER_BEFORE * sizes_um[0], *sizes_um], strict=False))
+
+
+def _nothing(size_um: float, *, before_um: float, plates: int) -> Stage:
+    """A stage in which no plate can meet another."""
+    return Stage(
+        abrasive=abrasive_of(size_um),
+        before_um=before_um,
+        needed=damage_depth(before_um),
+        rounds=0,
+        runs=(),
+        round_of_run=(),
+        sags_um=np.zeros((0, plates)),
+        removed_um=np.zeros(plates),
+    )
 
 
 def _rounds(

@@ -12,6 +12,7 @@ from straightband import __version__
 # name, what it answers; the module of the same name in this room has `add_arguments` and `run`
 COMMANDS = {
     "order": "size, place, tolerance and price of a diagonal from a telescope's dimensions",
+    "plan": "which blank is ground on which, how long, and how flat that will make them",
     "gauge": "sag of a face from spherometer readings, and which plate goes on top next",
     "clear": "how far a back has cleared, and how many minutes more, from a printed grid seen through it",
     "read": "read the bands of a photograph: height map, figures, uncertainty",

@@ -5,20 +5,11 @@ Everything on it comes as ready text and pictures; the page does no arithmetic a
 
 from __future__ import annotations
 
-import io
-import json
-import tempfile
 from dataclasses import dataclass
-from importlib import resources
-from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
-import typst
-from pypdf import PdfReader, PdfWriter
-from pypdf.generic import NameObject
-
-from straightband.errors import BadInput
 from straightband.provenance import Source
+from straightband.report.paper import printed
 
 CAUTIONS = (
     "Glass edges cut, and a large blank is heavy: bevel first, lift with both hands or with help.",
@@ -26,10 +17,6 @@ CAUTIONS = (
     "Measured in the shop that made the mirror, not by an accredited laboratory.",
 )
 _MAGIC = {b"\x89PNG": "png", b"\xff\xd8\xff": "jpg"}
-_TOO_LONG = "more than a page"  # what the template says
-_NO_LETTER = ("could not be displayed", "disallowed codepoint")  # what typst says
-# Tagged, for people who have it read out, and refused by typst when a letter has no glyph.
-_STANDARD: Final = "ua-1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,20 +75,9 @@ class CertificateContent:
 
 def certificate_pdf(content: CertificateContent) -> bytes:
     """The certificate as PDF; raises BadInput when its words do not fit on a page in legible type, or use letters without a glyph."""
-    with tempfile.TemporaryDirectory() as folder:
-        root = Path(folder)
-        words = _words(content)
-        (root / words["photo_file"]).write_bytes(content.photo)
-        (root / words["map_file"]).write_bytes(content.map_picture)
-        # Half a letter, as names of files may hold, becomes a question mark.
-        (root / "content.json").write_text(json.dumps(words, ensure_ascii=False), encoding="utf-8", errors="replace")
-        template = root / "certificate.typ"
-        template.write_bytes((resources.files(__package__) / template.name).read_bytes())
-        try:
-            pdf = typst.compile(str(template), root=str(root), ignore_system_fonts=True, pdf_standards=_STANDARD)
-        except typst.TypstError as fault:
-            raise _refusal(fault) from fault
-    return to_print_unscaled(pdf)
+    words = _words(content)
+    pictures = {words["photo_file"]: content.photo, words["map_file"]: content.map_picture}
+    return printed("certificate.typ", words=words, pictures=pictures, what="certificate")
 
 
 def _words(content: CertificateContent) -> dict[str, Any]:
@@ -120,30 +96,3 @@ def _kind(picture: bytes) -> str:
             return kind
     message = f"a picture on the certificate must be PNG or JPEG, got bytes that begin with {picture[:4]!r}"
     raise ValueError(message)
-
-
-def _refusal(fault: typst.TypstError) -> Exception:
-    message = str(fault)
-    if _TOO_LONG in message:
-        return BadInput(
-            found="the certificate has more words than fit on one page in type that can be read",
-            needed="one page is needed",
-            remedy="shorten the names, the remarks or the cautions",
-        )
-    if any(words in message for words in _NO_LETTER):
-        return BadInput(
-            found=f"the certificate was to show {message.split('`')[1]}, which its typeface lacks",
-            needed="Latin, Greek or Cyrillic letters are needed",
-            remedy="write the name in those",
-        )
-    return fault
-
-
-def to_print_unscaled(pdf: bytes) -> bytes:
-    """Ask the viewer not to shrink the page when printing, which typst has no way to say."""
-    writer = PdfWriter(clone_from=PdfReader(io.BytesIO(pdf)))
-    wishes = writer.viewer_preferences or writer.create_viewer_preferences()  # typst has put one there already
-    wishes[NameObject("/PrintScaling")] = NameObject("/None")
-    out = io.BytesIO()
-    writer.write(out)
-    return out.getvalue()

@@ -5,19 +5,11 @@ The page does no arithmetic: places come in millimetres on paper, from the lower
 
 from __future__ import annotations
 
-import json
-import tempfile
 from dataclasses import asdict, dataclass
-from importlib import resources
-from pathlib import Path
-from typing import Final
 
-import typst
-
-from straightband.report.certificate import to_print_unscaled
+from straightband.report.paper import printed
 
 WIDTH_MM, HEIGHT_MM = 178.0, 158.0  # of the drawing on the page
-_STANDARD: Final = "ua-1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,11 +74,5 @@ class Sheet:
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """The page as PDF; the same sheet gives the same bytes."""
-    with tempfile.TemporaryDirectory() as folder:
-        root = Path(folder)
-        words = asdict(sheet) | {"width_mm": WIDTH_MM, "height_mm": HEIGHT_MM}
-        (root / "content.json").write_text(json.dumps(words, ensure_ascii=False), encoding="utf-8", errors="replace")
-        template = root / "sheet.typ"
-        template.write_bytes((resources.files(__package__) / template.name).read_bytes())
-        pdf = typst.compile(str(template), root=str(root), ignore_system_fonts=True, pdf_standards=_STANDARD)
-    return to_print_unscaled(pdf)
+    words = asdict(sheet) | {"width_mm": WIDTH_MM, "height_mm": HEIGHT_MM}
+    return printed("sheet.typ", words=words, pictures={}, what="drawing")

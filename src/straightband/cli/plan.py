@@ -1,0 +1,52 @@
+"""`straightband plan`: who is ground on whom, how long, and what the faces will be like after each run."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path, PurePath
+
+from straightband.cli.answer import Answer, read_file
+from straightband.errors import BadInput
+from straightband.workflows.batch import batch_from_toml
+from straightband.workflows.plan import make_plan
+from straightband.workflows.plan_report import plan_facts, plan_lines
+from straightband.workflows.store import write_whole
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of `plan`."""
+    parser.add_argument("batch", metavar="BATCH.toml", help="the blanks and the abrasives; lengths are plain numbers of mm")
+    parser.add_argument("--with-companion", action="store_true", help="plan with the round plate that is proposed where one would help")
+    parser.add_argument("--cards", metavar="PDF", help="write one job card for each abrasive, to print and to tick, like cards.pdf")
+    parser.add_argument("--plot", metavar="PNG", help="draw the sag of every face after every run, like sags.png")
+    parser.add_argument("--shop", metavar="NAME", default="", help="name of the shop, for the cards")
+
+
+def run(options: argparse.Namespace) -> Answer:
+    """Plan, and write what was asked for."""
+    for path, ending, what in ((options.cards, ".pdf", "cards"), (options.plot, ".png", "plot")):
+        if path is not None and PurePath(path).suffix.lower() != ending:
+            raise BadInput(
+                found=f"the {what} were to go to '{path}'", needed=f"a name ending in {ending} is needed", remedy="change the ending"
+            )
+    batch = batch_from_toml(read_file(options.batch, what="the batch file"), name=PurePath(options.batch).name)
+    plan = make_plan(batch, with_companion=options.with_companion, told=_say)
+    written = []
+    if options.cards is not None:
+        from straightband.workflows.plan_cards import plan_cards
+
+        write_whole(Path(options.cards), plan_cards(plan, batch_name=PurePath(options.batch).stem, shop=options.shop))
+        written.append(f"Job cards written to {options.cards}")
+    if options.plot is not None:
+        from straightband.workflows.plan_cards import plan_plot
+
+        write_whole(Path(options.plot), plan_plot(plan))
+        written.append(f"Plot written to {options.plot}")
+    return Answer(facts=plan_facts(plan), lines=(*plan_lines(plan), *written))
+
+
+def _say(what: str) -> None:
+    """What is being worked out, for whoever waits."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"\rstraightband plan: {what} ...{' ' * 20}\n")
