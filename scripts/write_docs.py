@@ -34,6 +34,7 @@ PICTURES = {
     "after-profile.png": "after-profile.png",
     "after-budget.png": "after-budget.png",
     "rings-bands.png": "rings-2-bands.png",
+    "batch-sags.png": "batch-sags.png",
 }
 COLUMNS = 100
 DOUBTS = """\
@@ -45,6 +46,7 @@ A doubt does not stop the work; it stands on the result, in JSON by its short na
 # Called in the folder of the demonstration; a command that is not here has its help only.
 EXAMPLES = {
     "order": "straightband order --aperture 250mm --focal-ratio 5 --intercept 205mm --full-field 12mm",
+    "plan": "straightband plan batch.toml",
     "gauge": "straightband gauge --leg-circle 40mm --minor 53.5mm --reading 12.4um,12.6um,12.5um --zero 11.0um,11.1um",
     "box": "straightband box --largest 200mm --light sodium",
     "clear": "straightband clear --sheet grid.pdf --paper a4",

@@ -11,7 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from benchmarks import accuracy, coverage, general_way, photographs, run, scatter, speed, tables
+from benchmarks import accuracy, coverage, general_way, photographs, run, scatter, speed, tables, wear
 from straightband.synthetic.campaign import Difficulty, Pattern
 
 
@@ -110,3 +110,11 @@ def test_tables_keep_every_row(tmp_path):
     text = tables.write_table([{"a": 1.23456, "b": "x|y"}, {"a": 2.0, "b": True}], stem=tmp_path / "t")
     assert text.splitlines()[2:] == ["| 1.23 | x/y |", "| 2 | yes |"]
     assert (tmp_path / "t.csv").read_text(encoding="utf-8").count("\n") == 3
+
+
+def test_wear_runs_the_plan_by_rings_and_beside_whole_faces():
+    """A few runs of the plan are carried out, and one of them on whole faces with sags close by."""
+    steps = wear.plan()
+    assert len(wear.followed(steps, 3)) == len(wear.PLATES)
+    _, _, apart_um = wear.beside_whole(steps[0][2], abrasive=steps[0][1])
+    assert apart_um < 3.0  # of 20: coarse cells, and corners that rings average

@@ -39,7 +39,7 @@ def printed(template: str, *, words: Mapping[str, Any], pictures: Mapping[str, b
             pdf = typst.compile(str(path), root=str(root), ignore_system_fonts=True, pdf_standards=_STANDARD)
         except typst.TypstError as fault:
             raise _refusal(fault, what=what) from fault
-    return _to_print_unscaled(pdf)
+    return to_print_unscaled(pdf)
 
 
 def _refusal(fault: typst.TypstError, *, what: str) -> Exception:
@@ -59,7 +59,7 @@ def _refusal(fault: typst.TypstError, *, what: str) -> Exception:
     return fault
 
 
-def _to_print_unscaled(pdf: bytes) -> bytes:
+def to_print_unscaled(pdf: bytes) -> bytes:
     """Ask the viewer not to shrink the page when printing, which typst has no way to say."""
     writer = PdfWriter(clone_from=PdfReader(io.BytesIO(pdf)))
     wishes = writer.viewer_preferences or writer.create_viewer_preferences()  # typst has put one there already

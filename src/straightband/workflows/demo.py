@@ -11,6 +11,7 @@ import numpy as np
 from straightband.heightmap.figures import Figures, figures
 from straightband.telescope.sizing import Cut, cut_of_cone
 from straightband.workflows.certify import certify, verdict_on
+from straightband.workflows.demo_plan import demo_papers
 from straightband.workflows.demo_rings import PAPERS, Rings, read_rings, shipped
 from straightband.workflows.demo_scene import CAMERA_MM, Shot, after_figuring, before_figuring, flat_map
 from straightband.workflows.demo_story import Chapter, story
@@ -99,6 +100,7 @@ def run_demo() -> Demo:
         *_chapter_files(after, shots[1], toml=tomls[1]),
         *_papers(after, pdf=made.pdf),
         *_ring_files(rings),
+        *(DemoFile(name=name, data=data, shows=shows) for name, data, shows in demo_papers(shop=SHOP)),
     )
     return Demo(files=files, lines=lines, facts=_facts([before, after], minor_mm=minor_mm, rings=rings))
 
