@@ -19,7 +19,7 @@ from scipy import linalg, sparse
 
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
-from straightband.fringes.border import find_border
+from straightband.fringes.border import Border, Strewn, find_border, refine_border
 from straightband.fringes.cells import CHANNELS, Cells, Moments, divide, gather
 from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
 from straightband.fringes.noise import correlation_area, distrusted, glare, laid_over, local_confidence, soft_weight, spread
@@ -39,13 +39,13 @@ SOFT_SIGMAS = (
     8.0,
     3.0,
 )  # scale of the soft weight, round by round: first catch what is wide, then forget what is narrow
-LEAST_STEP = 0.03  # of the mean light: a smaller step at a border is not worth a model of its own
-LOCAL_BLOCKS = 7  # blocks before the rim functions and splines of the phase
+BORDER_BLOCK, LOCAL_BLOCKS = 7, 9  # first of the two blocks of a border; blocks before the rim functions and splines of the phase
+BORDER_ROUNDS = (1, 2)  # in which the border is placed anew
 SETTLED_ROUND = 2  # before it the residual is not yet noise
-HELD_ROUNDS = 3  # in which contrast stays near constant: what a phase can explain, the phase explains
+HELD_ROUNDS = 1  # in which contrast stays near constant: what a phase can explain, the phase explains
 CONTRAST_SPREAD = 0.02  # expected departure of the contrast from constant, per polynomial
 # Where the picture can't tell contrast from height, at a rim beyond the last band, it is the contrast that is taken as constant.
-CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.003, 0.01
+CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.003, 0.3
 LIGHT_SPREAD = 0.15  # expected unevenness of the light as a share of its mean, per polynomial
 STIFFEST = 1e10
 
@@ -214,6 +214,7 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
         Block(channel=OVERTONE, columns=np.ones((x.size, 1)), penalty=np.array([1.0 / 0.1**2]), stiffness=1.0, adapts=False),
         Block(channel=PHASE, columns=figure[:, :QUADRATIC], penalty=1.0 / prior_rad[:QUADRATIC] ** 2, stiffness=1.0, adapts=False),
         Block(channel=PHASE, columns=figure[:, QUADRATIC:], penalty=1.0 / prior_rad[QUADRATIC:] ** 2, stiffness=1.0, adapts=True),
+        *_border_blocks(np.zeros((x.size, 0)), light=light),
         Block(
             channel=PHASE,
             columns=rim_functions(x, y, clear=frame.clear).T.copy(),
@@ -238,9 +239,9 @@ def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: f
     light = slim[0] @ broad + frame.light_grid.on_grid(parts[1], x=frame.x, y=frame.y)[frame.inside]
     extra = slim[2] @ broad + frame.light_grid.on_grid(parts[3], x=frame.x, y=frame.y)[frame.inside]
     figure = slim[5] @ frame.polynomials[:QUADRATIC] + slim[6] @ frame.polynomials[QUADRATIC:]
-    phase = figure + slim[7] @ frame.rim + frame.phase_grid.on_grid(parts[8], x=frame.x, y=frame.y)[frame.inside]
+    phase = figure + slim[9] @ frame.rim + frame.phase_grid.on_grid(parts[10], x=frame.x, y=frame.y)[frame.inside]
     if len(frame.border):
-        light, extra = light + slim[9] @ frame.border, extra + slim[10] @ frame.border
+        light, extra = light + slim[BORDER_BLOCK] @ frame.border, extra + slim[BORDER_BLOCK + 1] @ frame.border
     return Fields(light=light, modulation=share * light + extra, phase_rad=start_rad + phase, overtone=float(parts[4][0]))
 
 
@@ -316,15 +317,25 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
     ends = np.cumsum([0] + [block.size for block in blocks])
     coefficients[: grown.light.size] = grown.light
     coefficients[ends[5] : ends[5] + grown.phase_rad.size] = grown.phase_rad
+    fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
+    border = _searched(value - _picture(fields), fields=fields, present=present, frame=frame, near=None)
+    if border is not None:
+        frame, at_cells = _bordered(frame, border)
+        blocks = _with_border(blocks, at_cells, light=light)
+        coefficients = np.insert(coefficients, ends[BORDER_BLOCK], np.zeros(2 * at_cells.shape[1]))
     shared, round_, misfit = FIRST_SHARED, 0, False
     while round_ < (MOST_STEPS if misfit else STEPS):
         fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
         residual, channels = _linearise(value, fields, share=share)
         if round_ == 1:
             present = present & ~_overlaid(residual, present, by_phase=channels[PHASE], frame=frame)
-            frame, blocks, coefficients = _with_border(
-                frame, blocks, coefficients=coefficients, residual=residual, fields=fields, weight=present
-            )
+        if border is not None and round_ in BORDER_ROUNDS:
+            parts = split(coefficients, blocks)
+            border = _placed_anew(border, frame=frame, fields=fields, residual=residual, present=present, parts=parts, share=share)
+            frame, at_cells = _bordered(frame, border)
+            blocks = _with_border(blocks, at_cells, light=light)
+            fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
+            residual, channels = _linearise(value, fields, share=share)
         bright = _glare(value, fields, present=present, frame=frame)
         weight = _weights(residual, present & ~bright, by_phase=channels[PHASE], frame=frame, round_=round_)
         noise = spread(residual, weight)
@@ -356,29 +367,55 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
     )
 
 
-def _with_border(
-    frame: Frame, blocks: list[Block], *, coefficients: NDArray, residual: NDArray, fields: Fields, weight: NDArray
-) -> tuple[Frame, list[Block], NDArray]:
-    """Frame, blocks and coefficients with a step in light and modulation along a border, where the residual shows one."""
+def _searched(residual: NDArray, *, fields: Fields, present: NDArray, frame: Frame, near: Border | None) -> Border | None:
+    """The border of a frosted back in what a model without it left over, near a known one if given."""
     rows, columns = np.nonzero(frame.inside)
-    x_px, y_px = columns - (frame.x.size - 1) / 2.0, rows - (frame.y.size - 1) / 2.0
-    some = (rows % 2 == 0) & (columns % 2 == 0)
-    border = find_border(
-        residual[some],
-        np.cos(fields.phase_rad[some]),
-        weight=weight[some],
-        x_px=x_px[some],
-        y_px=y_px[some],
-        least=LEAST_STEP * float(np.mean(fields.light)),
+    some = present & (rows % 2 == 0) & (columns % 2 == 0)
+    x, y = _even(frame)
+    modulation = float(np.mean(np.abs(fields.modulation)))
+    # a clipped residual keeps glare and specks from posing as borders
+    strewn = Strewn(
+        x=x[some],
+        y=y[some],
+        value=np.clip(residual[some], -modulation, modulation),
+        phase_rad=fields.phase_rad[some],
+        light=float(np.mean(fields.light)),
+        modulation=modulation,
     )
-    if border is None:
-        return frame, blocks, coefficients
-    step = border.step(x_px, y_px)
+    return find_border(strewn) if near is None else refine_border(strewn, near)
+
+
+def _even(frame: Frame) -> tuple[NDArray, NDArray]:
+    """Coordinates (n,) of the pixels inside, both in units of the shorter half extent."""
+    clear = frame.clear
+    short = min(clear.semi_u_mm, clear.semi_v_mm)
+    rows, columns = np.nonzero(frame.inside)
+    return frame.x[columns] * clear.semi_u_mm / short, frame.y[rows] * clear.semi_v_mm / short
+
+
+def _border_blocks(at_cells: NDArray, *, light: float) -> list[Block]:
+    """The change of light and of modulation across a border, nearly free; `at_cells` (c, 3), or (c, 0) where there is none."""
+    free = np.full(at_cells.shape[1], 1.0 / light**2)
+    return [Block(channel=channel, columns=at_cells, penalty=free, stiffness=1.0, adapts=False) for channel in (LIGHT, MODULATION)]
+
+
+def _with_border(blocks: list[Block], at_cells: NDArray, *, light: float) -> list[Block]:
+    return [*blocks[:BORDER_BLOCK], *_border_blocks(at_cells, light=light), *blocks[LOCAL_BLOCKS:]]
+
+
+def _bordered(frame: Frame, border: Border) -> tuple[Frame, NDArray]:
+    """The frame with the functions of the border at its pixels, and their means (c, 3) over the cells."""
+    functions = border.functions(*_even(frame))
     label = frame.cells.label[frame.inside]
-    at_cells = np.stack([np.bincount(label, row) for row in step], axis=1) / np.bincount(label)[:, None]
-    free = np.full(3, 1.0 / float(np.mean(fields.light)) ** 2)
-    added = [Block(channel=channel, columns=at_cells, penalty=free, stiffness=1.0, adapts=False) for channel in (LIGHT, MODULATION)]
-    return replace(frame, border=step.astype(np.float32)), [*blocks, *added], np.concatenate([coefficients, np.zeros(6)])
+    at_cells = np.stack([np.bincount(label, row) for row in functions], axis=1) / np.bincount(label)[:, None]
+    return replace(frame, border=functions.astype(np.float32)), at_cells
+
+
+def _placed_anew(border: Border, *, frame: Frame, fields: Fields, residual: NDArray, present: NDArray, parts: list[NDArray], share: float) -> Border:
+    """The border where it fits best now that the bands are better known."""
+    veil, lost = parts[BORDER_BLOCK] @ frame.border, parts[BORDER_BLOCK + 1] @ frame.border
+    by_border = veil + (share * veil + lost) * np.cos(fields.phase_rad)
+    return _searched(residual + by_border, fields=fields, present=present, frame=frame, near=border) or border
 
 
 def _spread_out(values: NDArray, frame: Frame) -> NDArray:
@@ -409,6 +446,12 @@ def _weights(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: F
     if round_ < MOST_STEPS - 1:
         return weight
     return weight * local_confidence(_spread_out(residual, frame), _spread_out(weight > 0, frame))[frame.inside]
+
+
+def _picture(fields: Fields) -> NDArray:
+    """The light (n,) that the fields say."""
+    cos = np.cos(fields.phase_rad)
+    return fields.light + fields.modulation * (cos + fields.overtone * (2.0 * cos * cos - 1.0))
 
 
 def _linearise(value: NDArray, fields: Fields, *, share: float) -> tuple[NDArray, NDArray]:
