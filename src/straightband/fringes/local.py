@@ -46,6 +46,8 @@ HELD_ROUNDS = 1  # in which contrast stays near constant: what a phase can expla
 CONTRAST_SPREAD = 0.02  # expected departure of the contrast from constant, per polynomial
 # Where the picture can't tell contrast from height, at a rim beyond the last band, it is the contrast that is taken as constant.
 CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.003, 0.3
+# Stiff at first: where bands turn round, light and height look alike, and a light that sets out loose takes what is height.
+LIGHT_BEND = 0.0005  # of the mean light
 LIGHT_SPREAD = 0.15  # expected unevenness of the light as a share of its mean, per polynomial
 STIFFEST = 1e10
 
@@ -200,7 +202,7 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
     figure = polynomial_block(x, y, shape=shape, order=PHASE_ORDER)
     return [
         Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0 / LIGHT_SPREAD**2, adapts=False),
-        Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (0.02 * light) ** 2, adapts=True),
+        Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (LIGHT_BEND * light) ** 2, adapts=True),
         # Not left to the evidence: few bands can't tell uneven light from height, and the doubt must stay in the covariance.
         Block(channel=MODULATION, columns=broad, penalty=held, stiffness=1.0 / (CONTRAST_SPREAD * modulation) ** 2, adapts=False),
         Block(
@@ -318,7 +320,8 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
     coefficients[: grown.light.size] = grown.light
     coefficients[ends[5] : ends[5] + grown.phase_rad.size] = grown.phase_rad
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start_rad, share=share)
-    border = _searched(value - _picture(fields), fields=fields, present=present, frame=frame, near=None)
+    bright = _glare(value, fields, present=present, frame=frame)
+    border = _searched(value - _picture(fields), fields=fields, present=present & ~bright, frame=frame, near=None)
     if border is not None:
         frame, at_cells = _bordered(frame, border)
         blocks = _with_border(blocks, at_cells, light=light)

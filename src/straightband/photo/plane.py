@@ -1,11 +1,14 @@
 """The one plane of linear light that the bands are read from.
 
 A lamp of one colour fills one channel of the sensor; the others hold noise and what the camera's colour conversion leaked into them.
-Which channel it is follows from the data, with the wavelength as the tie-breaker.
+Which channel it is follows from the data, with the wavelength as the tie-breaker. A JPEG keeps brightness finely and colour coarsely, in stairs
+of a level or two over many pixels, which lie along the bands and read as height. Under a lamp of one colour all channels rise and fall
+together, so the level of the chosen one is taken mostly from the brightness.
 
 Sources
 -------
-IEC 61966-2-1:1999, the sRGB transfer function. Sensitivity of the channels against wavelength: common practice, no source.
+IEC 61966-2-1:1999, the sRGB transfer function. Brightness and colour of JPEG: ITU-T T.871 (2011), clause 7 (from memory).
+Sensitivity of the channels against wavelength: common practice, no source.
 """
 
 from __future__ import annotations
@@ -25,6 +28,10 @@ CHANNEL_NAMES = ("red", "green", "blue")
 CHANNEL_PEAKS_NM = (605.0, 535.0, 455.0)  # peak sensitivity of common sensors: common practice, no source
 CHANNEL_WIDTH_NM = 45.0
 EQUAL_SIGNALS = 0.05  # channels closer than this hold the same picture three times
+TO_BRIGHTNESS_AND_COLOUR = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])  # ITU-T T.871
+COLOUR_NOISE = 3.0  # error of the colour stairs over that of the brightness; of the usual quantisation tables, common practice, no source
+WORTH_MIXING = 0.6  # error left over that of the channel alone; above it the mixing is not worth its time
+FINER = 64  # parts of a level kept when channels are mixed
 MOST_CLIPPED = 0.1  # share of the lit part of the frame at which a channel counts for next to nothing
 
 
@@ -63,13 +70,7 @@ def light_plane(photo: Photo, *, wavelength_nm: float) -> Plane:
     """The linear light of `photo` in the channel that a lamp of `wavelength_nm` fills."""
     channel, flags = _choose_channel(photo, wavelength_nm)
     block = max(1, round(max(photo.levels.shape[:2]) / LONGER_SIDE))
-    indices = (0, 1, 2) if channel == "mean" else (0 if channel == "gray" else CHANNEL_NAMES.index(channel),)
-    light, clipped = _linear_blocks(photo, index=indices[0], block=block)
-    for index in indices[1:]:
-        more, more_clipped = _linear_blocks(photo, index=index, block=block)
-        light += more
-        clipped |= more_clipped
-    light /= len(indices)
+    light, clipped = _mean_of_channels(photo, block=block) if channel == "mean" else _one_channel(photo, channel=channel, block=block)
     light.setflags(write=False)
     clipped.setflags(write=False)
     return Plane(
@@ -83,6 +84,83 @@ def light_plane(photo: Photo, *, wavelength_nm: float) -> Plane:
     )
 
 
+def _mean_of_channels(photo: Photo, *, block: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    light, clipped = _linear_blocks(photo, index=0, block=block)
+    for index in (1, 2):
+        more, more_clipped = _linear_blocks(photo, index=index, block=block)
+        light += more
+        clipped |= more_clipped
+    light /= 3.0
+    return light, clipped
+
+
+def _one_channel(photo: Photo, *, channel: str, block: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    index = 0 if channel == "gray" else CHANNEL_NAMES.index(channel)
+    light, clipped = _linear_blocks(photo, index=index, block=block)
+    mixture = None if channel == "gray" else _mixture(photo, index=index)
+    return light if mixture is None else _mixed_light(photo, mixture, size=(light.shape[1], light.shape[0])), clipped
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Mixture:
+    """Weights (3,) of the channels' levels, and the light for each FINER-th part of the mixed level from `lowest` up."""
+
+    weights: NDArray
+    lowest: int
+    light: NDArray[np.float32]
+
+
+def _mixture(photo: Photo, *, index: int) -> _Mixture | None:
+    """How to take one channel's level from brightness and colour with the least error; None where the channel itself is as good.
+
+    Each of the three is the channel's level times its slope, plus its own error: the best weights are slope / error^2.
+    """
+    if photo.encoding != "srgb" or photo.full_scale != 255:
+        return None
+    step = max(1, max(photo.levels.shape[:2]) // 400)
+    levels = photo.levels[::step, ::step].reshape(-1, 3).astype(float)
+    lit = (levels[:, index] > 0.4 * np.percentile(levels[:, index], 99.0)) & (levels.max(axis=1) < photo.full_scale - 5)
+    levels = levels[lit]
+    spread = levels[:, index].std() if len(levels) > 100 else 0.0
+    if spread < 1.0:
+        return None
+    parts = levels @ TO_BRIGHTNESS_AND_COLOUR.T
+    own = levels[:, index] - levels[:, index].mean()
+    slope = own @ (parts - parts.mean(axis=0)) / (own @ own)
+    error = np.array([1.0, COLOUR_NOISE, COLOUR_NOISE])
+    alone = np.linalg.norm(np.linalg.inv(TO_BRIGHTNESS_AND_COLOUR)[index] * error)
+    if 1.0 / np.linalg.norm(slope / error) > WORTH_MIXING * alone:
+        return None
+    weights = (slope / error**2) / np.sum((slope / error) ** 2) @ TO_BRIGHTNESS_AND_COLOUR
+    lowest = math.floor(FINER * photo.full_scale * np.minimum(weights, 0.0).sum())
+    highest = math.ceil(FINER * photo.full_scale * np.maximum(weights, 0.0).sum())
+    level = _level_of_mixed(levels @ weights, levels[:, index], asked=np.arange(lowest, highest + 1) / FINER)
+    light = _decoded(np.clip(level / photo.full_scale, 0.0, 1.0)).astype(np.float32)
+    return _Mixture(weights=weights, lowest=lowest, light=light)
+
+
+def _level_of_mixed(mixed: NDArray, own: NDArray, *, asked: NDArray) -> NDArray:
+    """The channel's own level at mixed levels `asked`, from samples of both (n,): the tone curve and the light of the room bend the line a little."""
+    low, high = np.percentile(mixed, [0.5, 99.5])
+    bent = np.polynomial.Polynomial.fit(mixed, own, 2, domain=[low, high])
+    within = np.clip(asked, low, high)
+    return bent(within) + (asked - within) * bent.deriv()(within)
+
+
+def _mixed_light(photo: Photo, mixture: _Mixture, *, size: tuple[int, int]) -> NDArray[np.float32]:
+    """Light of the mixed channels averaged over blocks, in strips."""
+    block = photo.levels.shape[1] // size[0]
+    out = np.empty((size[1], size[0]), dtype=np.float32)
+    step = max(1, (1 << 19) // photo.levels.shape[1] // block)
+    weights = (FINER * mixture.weights)[None, :]
+    for top in range(0, size[1], step):
+        strip = photo.levels[top * block : min(top + step, size[1]) * block, : size[0] * block]
+        mixed = cv2.transform(strip.astype(np.int16), weights)
+        light = mixture.light[np.clip(mixed - mixture.lowest, 0, mixture.light.size - 1)]
+        out[top : top + step] = light if block == 1 else cv2.resize(light, (size[0], light.shape[0] // block), interpolation=cv2.INTER_AREA)
+    return out
+
+
 def linear_from_levels(encoding: str, full_scale: int) -> NDArray[np.float32]:
     """Table of linear light, 0 to 1, for every level 0 .. `full_scale` of an encoding ("srgb" or "linear")."""
     return _table(encoding, full_scale)
@@ -91,11 +169,14 @@ def linear_from_levels(encoding: str, full_scale: int) -> NDArray[np.float32]:
 @lru_cache(maxsize=8)
 def _table(encoding: str, full_scale: int) -> NDArray[np.float32]:
     level = np.arange(full_scale + 1) / full_scale
-    if encoding == "srgb":
-        level = np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
-    table = level.astype(np.float32)
+    table = (_decoded(level) if encoding == "srgb" else level).astype(np.float32)
     table.setflags(write=False)
     return table
+
+
+def _decoded(level: NDArray) -> NDArray:
+    """Linear light 0 to 1 of levels 0 to 1 coded for a screen: IEC 61966-2-1."""
+    return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
 
 
 def _linear_blocks(photo: Photo, *, index: int, block: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
