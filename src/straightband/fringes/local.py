@@ -434,7 +434,8 @@ def _overlaid(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: 
 
 def _glare(value: NDArray, fields: Fields, *, present: NDArray, frame: Frame) -> NDArray:
     light, modulation = _spread_out(fields.light, frame), _spread_out(fields.modulation, frame)
-    return glare(_spread_out(value, frame), light=light, modulation=modulation, present=_spread_out(present, frame))[frame.inside]
+    there, missing = _spread_out(present, frame), _spread_out(~present, frame)
+    return glare(_spread_out(value, frame), light=light, modulation=modulation, present=there, missing=missing)[frame.inside]
 
 
 def _weights(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame, round_: int) -> NDArray:

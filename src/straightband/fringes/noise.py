@@ -14,7 +14,9 @@ TURNED, EXPLAINED_BY_SHIFT = 0.5, 0.5  # squared mean over mean square of the sl
 ONE_SIDED = 0.8  # share by which one sign outnumbers the other
 DARK_PER_BRIGHT = 10.0  # how many times more pixels must be too bright than too dark
 BEYOND_BANDS = 0.35  # of the modulation: room for light and contrast not yet settled
-GLARE_REACH = 31  # pixels across; the skirt of a glare and the veil around it lie between the bands
+GLARE_REACH = 15  # pixels across; the skirt of a glare lies between the bands
+WIDE_GLARE, WIDE_GLARE_REACH = 80, 31  # pixels in a patch from which on it is no speck but a lamp's image, with a wider skirt and a veil
+LEAST_GLARE = 4  # pixels that must be too bright: clipped ones alone can be the crest of a band
 LOCAL_WINDOW = 9  # pixels
 PLAIN_NOISE = 1.5  # local over global variance that noise alone reaches in such a window
 MISFIT_PIXELS = 20.0  # about the pixels of a window that a misfit ties together
@@ -67,7 +69,7 @@ def distrusted(residual: NDArray, present: NDArray, *, by_phase: NDArray, sigmas
     # single pixels are noise tails; what hangs together is a thing on the glass
     blob = cv2.boxFilter(wild.astype(np.float32), -1, (3, 3)) > 0.3
     thing = ((wild & blob) | (present & (off > SURE_SIGMAS))).astype(np.uint8)
-    wide = cv2.morphologyEx(thing, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (WIDEST_SPECK, WIDEST_SPECK)))
+    wide = cv2.morphologyEx(thing, cv2.MORPH_OPEN, _disc(WIDEST_SPECK))
     wide = cv2.dilate(wide, np.ones((5, 5), np.uint8))
     narrow = ((thing > 0) & (wide == 0)).astype(np.uint8)
     return cv2.dilate(narrow, np.ones((3, 3), np.uint8)).astype(bool) & ~_moved_bands(narrow, residual=residual, by_phase=by_phase)
@@ -103,24 +105,29 @@ def laid_over(residual: NDArray, present: NDArray, *, by_phase: NDArray) -> NDAr
     told_apart = (np.bincount(flat, s) / count) ** 2 < TURNED * np.bincount(flat, s * s) / count
     laid = one_sided & told_apart
     laid[0] = False
-    reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (GLARE_REACH, GLARE_REACH))
-    return cv2.dilate(laid[label].astype(np.uint8), reach) > 0
+    return cv2.dilate(laid[label].astype(np.uint8), _disc(GLARE_REACH)) > 0
 
 
-def glare(value: NDArray, *, light: NDArray, modulation: NDArray, present: NDArray) -> NDArray:
+def glare(value: NDArray, *, light: NDArray, modulation: NDArray, present: NDArray, missing: NDArray) -> NDArray:
     """True where light is added to the bands: brighter than the brightest band, with no place nearby darker than the darkest.
 
-    A hill only moves bands and stays between them; a contrast that is not settled yet is exceeded on both sides.
+    A hill only moves bands and stays between them; a contrast that is not settled yet is exceeded on both sides. Missing pixels of the
+    face belong to a glare that surrounds them. All [v, u]; off the face neither present nor missing.
     """
     room = (1.0 + BEYOND_BANDS) * np.abs(modulation)
-    reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (GLARE_REACH, GLARE_REACH))
     above, below = (cv2.blur((present & (sign * (value - light) > room)).astype(np.float32), (3, 3)) > 0.5 for sign in (1.0, -1.0))
-    patches = cv2.dilate((above | below).astype(np.uint8), reach)
-    _, label = cv2.connectedComponents(patches)
+    patches = cv2.dilate((above | below).astype(np.uint8), _disc(GLARE_REACH)) | missing
+    _, label = cv2.connectedComponents(patches.astype(np.uint8))
     bright, dark = (np.bincount(label.ravel(), each.ravel(), minlength=1) for each in (above, below))
-    added = bright > DARK_PER_BRIGHT * dark
+    size = np.bincount(label.ravel(), (above | missing).ravel(), minlength=1)
+    added = (bright >= LEAST_GLARE) & (bright > DARK_PER_BRIGHT * dark)
     added[0] = False
-    return added[label]
+    wide = (added & (size > WIDE_GLARE))[label] & (above | missing)
+    return added[label] | (cv2.dilate(wide.astype(np.uint8), _disc(WIDE_GLARE_REACH)) > 0)
+
+
+def _disc(across: int) -> NDArray:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
 
 
 def soft_weight(residual: NDArray, present: NDArray, *, sigmas: float) -> NDArray:
