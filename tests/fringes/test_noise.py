@@ -181,7 +181,7 @@ def test_light_added_to_the_bands_is_glare():
     """Where lamp light is thrown back on top the picture is brighter than the brightest band, and that place is given up whole."""
     value, disc = glared(added=1.2)
     one = np.ones_like(value)
-    found = glare(value, light=one, modulation=0.5 * one, present=everywhere())
+    found = glare(value, light=one, modulation=0.5 * one, present=everywhere(), missing=~everywhere())
     assert found[disc].all()
     y, x = np.indices((SIDE, SIDE)) - SIDE // 2
     assert not found[np.hypot(x, y) > 60.0].any()
@@ -192,7 +192,7 @@ def test_bands_themselves_are_no_glare():
     phase, _ = bands()
     value = 1.0 + 0.5 * np.cos(phase + bump(radius=30.0, height=6.0)) + noise(sigma=0.02)
     one = np.ones_like(value)
-    assert not glare(value, light=one, modulation=0.5 * one, present=everywhere()).any()
+    assert not glare(value, light=one, modulation=0.5 * one, present=everywhere(), missing=~everywhere()).any()
 
 
 def test_a_contrast_that_is_not_settled_is_no_glare():
@@ -200,11 +200,24 @@ def test_a_contrast_that_is_not_settled_is_no_glare():
     phase, _ = bands()
     value = 1.0 + (0.5 + bump(radius=40.0, height=0.4)) * np.cos(phase)
     one = np.ones_like(value)
-    assert not glare(value, light=one, modulation=0.5 * one, present=everywhere()).any()
+    assert not glare(value, light=one, modulation=0.5 * one, present=everywhere(), missing=~everywhere()).any()
 
 
 def test_no_glare_is_seen_where_nothing_is_present():
     """Clipped pixels are left out already: their values say nothing."""
     value, disc = glared(added=1.2)
     one = np.ones_like(value)
-    assert not glare(value, light=one, modulation=0.5 * one, present=~disc).any()
+    assert not glare(value, light=one, modulation=0.5 * one, present=~disc, missing=disc).any()
+
+
+def test_a_washed_out_core_belongs_to_the_glare_around_it():
+    """A bell of light whose core is clipped is given up with its skirt: all places where it still adds a hundredth of the light."""
+    phase, _ = bands()
+    y, x = np.indices((SIDE, SIDE)) - SIDE // 2
+    bell = 6.0 * np.exp(-(x * x + y * y) / 12.0**2)
+    value = 1.0 + 0.5 * np.cos(phase) + noise(sigma=0.02) + bell
+    core = value > 2.5
+    one = np.ones_like(value)
+    found = glare(value, light=one, modulation=0.5 * one, present=~core, missing=core)
+    assert found[bell > 0.01].all()
+    assert not found[np.hypot(x, y) > 60.0].any()

@@ -21,7 +21,9 @@ CENTRES, RADII = (-0.6, -0.3, 0.0, 0.3, 0.6), (0.25, 0.4, 0.55, 0.75, 1.0)
 WIDTHS = (0.015, 0.08, 0.2, 0.4)  # half width of the strip tried first, in units of the shorter half extent
 NARROWEST, WIDEST = 0.004, 0.8
 TRIED_SAMPLES, REFINED_SAMPLES = 1200, 3000
-LEAST_GAIN = 0.35  # share of what is left over that a border must explain; real ones explain half and more, hills and zones a quarter at most
+LEAST_GAIN = (
+    0.35  # share of what is left over that a border must explain; real ones explain half and more, hills and zones a quarter at most
+)
 LEAST_STEP = 0.03  # of the mean light or of the mean modulation: a smaller step is not worth a model of its own
 LEAST_BEYOND = 0.04  # share of the samples on the smaller side
 MOST_STEPS = 160

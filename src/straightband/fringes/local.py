@@ -414,7 +414,9 @@ def _bordered(frame: Frame, border: Border) -> tuple[Frame, NDArray]:
     return replace(frame, border=functions.astype(np.float32)), at_cells
 
 
-def _placed_anew(border: Border, *, frame: Frame, fields: Fields, residual: NDArray, present: NDArray, parts: list[NDArray], share: float) -> Border:
+def _placed_anew(
+    border: Border, *, frame: Frame, fields: Fields, residual: NDArray, present: NDArray, parts: list[NDArray], share: float
+) -> Border:
     """The border where it fits best now that the bands are better known."""
     veil, lost = parts[BORDER_BLOCK] @ frame.border, parts[BORDER_BLOCK + 1] @ frame.border
     by_border = veil + (share * veil + lost) * np.cos(fields.phase_rad)
