@@ -21,6 +21,7 @@ COMMANDS = {
     "step": "read two faces in one photograph: the step between them in bands",
     "judge": "say whether a mirror of that map is good enough for a telescope",
     "certify": "write the one-page certificate of a piece",
+    "bench": "open the shop in the browser",
     "keep": "copy the shop's folder whole, while it may be in use",
     "vouch": "check a shop's folder against its own hashes",
     "demo": "carry an invented shop's order through the whole job",

@@ -11,7 +11,7 @@ import threading
 import time
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -42,10 +42,12 @@ class Answer:
 def run_command(name: str, options: argparse.Namespace) -> int:
     """Run one command and print what it answers; returns the exit code."""
     try:
-        with progress(f"straightband {name}"), warnings.catch_warnings():
+        module = importlib.import_module(f"straightband.cli.{name}")
+        waiting = nullcontext() if getattr(module, "STAYS_OPEN", False) else progress(f"straightband {name}")
+        with waiting, warnings.catch_warnings():
             # what a library warns of is nothing the person at the bench can act on
             warnings.simplefilter("ignore")
-            answer: Answer = importlib.import_module(f"straightband.cli.{name}").run(options)
+            answer: Answer | None = module.run(options)
     except StraightbandError as refusal:
         return _refuse(str(refusal))
     except MemoryError:
@@ -54,6 +56,8 @@ def run_command(name: str, options: argparse.Namespace) -> int:
         return _refuse(f"The program failed on this ({type(fault).__name__}); nothing was written; keep the file and report it as a fault.")
     except KeyboardInterrupt:
         return _refuse("Stopped at your request; nothing was written; call again to go on.")
+    if answer is None:  # It has told everything while it was open.
+        return 0
     text = json.dumps(_finite(answer.facts), ensure_ascii=False, indent=2) if options.json else "\n".join(answer.lines)
     try:
         print(text)

@@ -7,10 +7,13 @@ from pathlib import Path
 
 from straightband.cli.answer import Answer
 from straightband.errors import BadInput
-from straightband.workflows.demo import run_demo
+from straightband.workflows.demo import Demo, run_demo
+from straightband.workflows.demo_shop import fill_shop
+from straightband.workflows.shop_folder import open_shop
 from straightband.workflows.store import write_whole
 
 DEFAULT_FOLDER = "demo-out"
+SHOP_FOLDER = "shop"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,16 +27,31 @@ def run(options: argparse.Namespace) -> Answer:
     demo = run_demo()
     for file in demo.files:
         write_whole(folder / file.name, file.data)
+    shop, is_new = _shop(folder / SHOP_FOLDER, demo)
     width = max(len(file.name) for file in demo.files)
     listing = (f"  {file.name:<{width}}  {file.shows}" for file in demo.files)
     return Answer(
         facts={
             "folder": str(folder),
             **demo.facts,
+            "shop": str(shop),
             "files": [{"path": str(folder / file.name), "shows": file.shows} for file in demo.files],
         },
-        lines=(*demo.lines, "", f"Written to {folder}:", *listing),
+        lines=(*demo.lines, "", f"Written to {folder}:", *listing, "", *_bench_lines(shop, is_new=is_new)),
     )
+
+
+def _shop(folder: Path, demo: Demo) -> tuple[Path, bool]:
+    """The shop filled with the same; one from an earlier demonstration is left as it is, since somebody may have worked in it."""
+    if (folder / "shop.db").is_file():
+        return folder, False
+    fill_shop(open_shop(folder, make=True), demo)
+    return folder, True
+
+
+def _bench_lines(folder: Path, *, is_new: bool) -> tuple[str, ...]:
+    filled = "The same is in the record of a shop" if is_new else "The shop of an earlier demonstration was left as it was"
+    return (f"{filled}: {folder}", f"Open it in the browser: straightband bench --shop {folder}")
 
 
 def _made(folder: Path) -> Path:

@@ -139,6 +139,11 @@ class Record:
         )
         return tuple(entry_of(kind, row) for row in rows)
 
+    def leaf(self, kind: type[E], number: int, *, size: int) -> tuple[tuple[E, ...], bool]:
+        """One leaf of a long list, the newest first, counted from 0; and whether there are older ones."""
+        found = self.listing(kind, newest_first=True, limit=size + 1, offset=number * size)
+        return found[:size], len(found) > size
+
     def versions(self, kind: type[E], root: int) -> tuple[E, ...]:
         """An entry and all its corrections, oldest first."""
         rows = self.connection.execute(f"SELECT * FROM {kind.table} WHERE id = ?1 OR corrects = ?1 ORDER BY id", (root,))  # noqa: S608 - as above

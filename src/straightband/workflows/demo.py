@@ -73,11 +73,17 @@ class Demo:
         The story, for people.
     facts
         Its numbers, as plain JSON values.
+    flat
+        Name and bytes of the map of the shop's flat.
+    exposures
+        The photographs of the mirror with what came of them, for the record of the invented shop.
     """
 
     files: tuple[DemoFile, ...]
     lines: tuple[str, ...]
     facts: dict[str, Any]
+    flat: tuple[str, bytes]
+    exposures: tuple[tuple[Shot, Chapter], ...]
 
 
 def run_demo() -> Demo:
@@ -102,7 +108,13 @@ def run_demo() -> Demo:
         *_ring_files(rings),
         *(DemoFile(name=name, data=data, shows=shows) for name, data, shows in demo_papers(shop=SHOP)),
     )
-    return Demo(files=files, lines=lines, facts=_facts([before, after], minor_mm=minor_mm, rings=rings))
+    return Demo(
+        files=files,
+        lines=lines,
+        facts=_facts([before, after], minor_mm=minor_mm, rings=rings),
+        flat=flat[:2],
+        exposures=tuple(zip(shots, (before, after), strict=True)),
+    )
 
 
 def ordered_minor_mm() -> tuple[float, Cut]:

@@ -100,20 +100,36 @@ def read_for_the_record(shop: Shop, task: Task, *, now: str, stage: Callable[[st
         stage("judging it in the telescope")
         verdict = verdict_on(reading, requirement_of(requirement_told))
     stage("drawing the map")
+    return enter_reading(shop, task, reading=reading, verdict=verdict, size_px=size_px, now=now, form=form)
+
+
+def enter_reading(
+    shop: Shop,
+    task: Task,
+    *,
+    reading: Reading,
+    verdict: Verdict | None,
+    size_px: tuple[int, int],
+    now: str,
+    form: Form | None = None,
+) -> int:
+    """Enter what was read by a task, with the verdict on it where there is one; `size_px` is the first photograph's own width and height."""
     map_sha256 = shop.maps.keep(map_file(reading.height_map, name="map.npz"))
     shop.view_place(f"map-{map_sha256}.png").write_bytes(map_picture(reading.height_map))
-    entry = ReadingEntry(
-        at=now,
-        face_id=face_root,
-        flat_id=task.flat_id,
-        told=task.settings,
-        found=reading_facts(reading),
-        drawing=drawing_of(reading, size_px=size_px),
-        map_sha256=map_sha256,
-        program=provenance.program(),
-    )
     with shop.record() as record:
-        return record.once(form, lambda: _entered(record, entry, task=task, judged=(requirement_told, verdict, reading)))[1]
+        face_root = _face_root(record, task)
+        entry = ReadingEntry(
+            at=now,
+            face_id=face_root,
+            flat_id=task.flat_id,
+            told=task.settings,
+            found=reading_facts(reading),
+            drawing=drawing_of(reading, size_px=size_px),
+            map_sha256=map_sha256,
+            program=provenance.program(),
+        )
+        judged = (telescope_of(record, face_root), verdict, reading)
+        return record.once(form, lambda: _entered(record, entry, task=task, judged=judged))[1]
 
 
 def _entered(record: Record, entry: ReadingEntry, *, task: Task, judged: tuple[dict[str, str], Verdict | None, Reading]) -> ReadingEntry:
@@ -147,7 +163,22 @@ def keep_preview(shop: Shop, entry: Photograph, *, data: bytes) -> tuple[int, in
     """Keep a small picture of a photograph for the screen; returns the photograph's own width and height."""
     picture, size_px = preview_picture(data, name=entry.name, side_px=PREVIEW_PX)
     preview_place(shop, entry).write_bytes(picture)
+    size_place(shop, entry).write_text("{} {}".format(*size_px), encoding="ascii")
     return size_px
+
+
+def size_place(shop: Shop, entry: Photograph) -> Path:
+    """Where the photograph's own width and height are kept beside that picture."""
+    return shop.view_place(f"photo-{entry.sha256}.size")
+
+
+def photograph_size(shop: Shop, entry: Photograph) -> tuple[int, int]:
+    """Width and height of a photograph in its own pixels; zeros while it was not opened."""
+    place = size_place(shop, entry)
+    if not (place.is_file() and preview_place(shop, entry).is_file()):
+        return 0, 0
+    width, height = place.read_text(encoding="ascii").split()
+    return int(width), int(height)
 
 
 def preview_place(shop: Shop, entry: Photograph) -> Path:
@@ -198,3 +229,26 @@ def differences(new: dict[str, Any], old: dict[str, Any]) -> tuple[str, ...]:
 def piece_of_reading(record: Record, reading: ReadingEntry) -> PieceEntry:
     """The piece that a reading is of."""
     return face_of(record, reading.face_id)[1]
+
+
+def reading_map(shop: Shop, reading: ReadingEntry) -> HeightMap:
+    """The map of a reading, as it was kept."""
+    return map_from_file(shop.maps.read(reading.map_sha256), "map.npz")
+
+
+SETTING_NAMES = {
+    "light": "Lamp",
+    "outline": "Outline as told",
+    "mark": "Pencil mark, clock hour",
+    "thicker": "Gap thicker toward",
+    "mirrored": "View reversed",
+    "camera": "Camera",
+    "lens_distortion": "Lens distortion",
+    "margin": "Left to the bevel",
+}
+
+
+def settings_shown(reading: ReadingEntry, *, flat: str) -> tuple[tuple[str, str], ...]:
+    """What a reading was made with, as it was typed; `flat` is the name of the flat, or nothing."""
+    told = tuple((SETTING_NAMES[key], reading.told[key]) for key in SETTING_NAMES if key in reading.told)
+    return (*told, ("Lying on", flat or "a flat without a map"))

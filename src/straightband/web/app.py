@@ -1,0 +1,169 @@
+"""The bench as one application: which address leads to which page. START READING HERE."""
+
+from __future__ import annotations
+
+import mimetypes
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from straightband.errors import StraightbandError
+from straightband.shop import telephones
+from straightband.web.desk import Desk
+from straightband.web.events import job_events
+from straightband.web.frame import STATIC, response, static_file
+from straightband.web.guard import COOKIE, Guard
+from straightband.web.pages import orders, pairing, patterns, photographs, pieces, readings, shop, today, verdicts, work
+from straightband.web.pairing import COOKIE_DAYS, Pairing, code_drawing
+from straightband.web.routes import ask_of, at_fault, gives, not_there, sent_with, shows, switch_units, takes
+from straightband.web.worker import Worker
+from straightband.workflows.shop_clock import later
+
+LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+PAGES = (
+    shows("/", today.today_page),
+    takes("/timers/{timer:int}/stop", today.take_stop, show=today.today_page),
+    shows("/orders", orders.orders_page),
+    shows("/orders/new", orders.new_order_page),
+    takes("/orders/new", orders.take_order_form, show=orders.new_order_page),
+    gives("/orders/draft", orders.give_draft),
+    shows("/orders/{order:int}", orders.order_page),
+    takes("/orders/{order:int}", orders.take_piece_of_order, show=orders.order_page),
+    shows("/orders/{order:int}/correct", orders.new_order_page),
+    takes("/orders/{order:int}/correct", orders.take_order_form, show=orders.new_order_page),
+    shows("/pieces", pieces.pieces_page),
+    takes("/pieces", pieces.take_piece, show=pieces.pieces_page),
+    shows("/pieces/{piece:int}", pieces.piece_page),
+    takes("/pieces/{piece:int}/timer", pieces.take_timer, show=pieces.piece_page),
+    takes("/pieces/{piece:int}/run", pieces.take_run, show=pieces.piece_page),
+    takes("/pieces/{piece:int}/cost", pieces.take_cost, show=pieces.piece_page),
+    shows("/pieces/{piece:int}/gauge", pieces.gauge_page),
+    takes("/pieces/{piece:int}/gauge", pieces.take_gauging, show=pieces.gauge_page),
+    shows("/gaugings/{gauging:int}", pieces.gauging_page),
+    shows("/pieces/{piece:int}/photograph", photographs.send_photograph_page),
+    takes("/pieces/{piece:int}/photograph", photographs.take_photograph, show=photographs.send_photograph_page),
+    shows("/photographs/{photograph:int}", photographs.photograph_page),
+    takes("/photographs/{photograph:int}", photographs.take_reading, show=photographs.photograph_page),
+    gives("/photographs/{photograph:int}/picture.jpg", photographs.give_picture),
+    shows("/readings/{reading:int}", readings.reading_page),
+    takes("/readings/{reading:int}/again", readings.take_again, show=readings.reading_page),
+    gives("/readings/{reading:int}/heights", readings.give_heights),
+    gives("/readings/{reading:int}/map.png", readings.give_map_png),
+    *(gives(f"/readings/{{reading:int}}/map.{kind}", readings.give_map_file(kind)) for kind in ("npz", "x3p", "csv")),
+    shows("/verdicts/{verdict:int}", verdicts.verdict_page),
+    takes("/verdicts/{verdict:int}/certificate", verdicts.take_certificate, show=verdicts.verdict_page),
+    shows("/certificates/{certificate:int}", verdicts.certificate_page),
+    gives("/certificates/{certificate:int}/certificate.pdf", verdicts.give_pdf),
+    gives("/certificates/{certificate:int}/piece.toml", verdicts.give_piece_file),
+    shows("/flats", shop.flats_page),
+    takes("/flats", shop.take_flat, show=shop.flats_page),
+    shows("/shop", shop.shop_page),
+    takes("/shop", shop.take_shelf, show=shop.shop_page),
+    shows("/telephones", shop.telephones_page),
+    takes("/telephones/{telephone:int}/forget", shop.take_forget, show=shop.telephones_page),
+    shows("/work/{job:int}", work.work_page),
+    takes("/work/{job:int}/stop", work.take_stop_work, show=work.work_page),
+    shows("/patterns", patterns.patterns_page),
+    shows("/pair", pairing.pair_page),
+)
+
+
+def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] = (), worker: Worker | None = None) -> Starlette:
+    """The application for a bench.
+
+    `addresses` are those by which telephones reach it, as `http://192.0.2.7:8000`; `worker` is started and ended with it.
+    """
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        if worker is not None:
+            await run_in_threadpool(worker.start)
+        yield
+        if worker is not None:
+            await run_in_threadpool(worker.close)
+
+    async def knows(cookie: str) -> bool:
+        return bool(cookie) and desk.lan and await run_in_threadpool(_is_known, desk, cookie)
+
+    hosts = LOOPBACK_NAMES | {address.partition("//")[2].rpartition(":")[0].strip("[]") for address in addresses}
+    app = Starlette(
+        routes=[
+            *PAGES,
+            Route("/units", switch_units, methods=["POST"]),
+            Route("/work/{job:int}/events", _events, methods=["GET"]),
+            Route("/static/{name}", _static, methods=["GET"]),
+            Route("/pair", _pair(pairing_code), methods=["POST"]),
+            Route("/telephones/code", _code(pairing_code, addresses), methods=["GET"]),
+        ],
+        middleware=[Middleware(Guard, hosts=hosts, knows=knows), Middleware(GZipMiddleware, minimum_size=500)],
+        exception_handlers={404: not_there, 405: not_there, Exception: at_fault},
+        lifespan=lifespan,
+    )
+    app.state.desk = desk
+    return app
+
+
+def _is_known(desk: Desk, cookie: str) -> bool:
+    with desk.shop.record() as record:
+        return telephones.is_known(record, cookie, now=desk.now())
+
+
+async def _events(request: Request) -> Response:
+    return job_events(request.app.state.desk.shop, request.path_params["job"])
+
+
+async def _static(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name not in STATIC:
+        return Response(status_code=404)
+    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return Response(static_file(name), media_type=kind, headers={"Cache-Control": "public, max-age=31536000, immutable"})
+
+
+def _pair(code: Pairing) -> Callable:
+    async def pair(request: Request) -> Response:
+        texts, _ = await sent_with(request)
+        ask = ask_of(request, texts=texts)
+        try:
+            cookie = code.redeem(texts.get("code", ""))
+        except StraightbandError as refusal:
+            again = ask_of(request, texts=texts, error=str(refusal))
+            return await run_in_threadpool(lambda: response(again, pairing.pair_page(again), status=422))
+        await run_in_threadpool(_know, ask.desk, cookie, texts.get("name", "").strip() or "telephone")
+        answer = RedirectResponse("/", 303)
+        # No "Secure": there is no TLS in the shop, and the browser would not send it back.
+        answer.set_cookie(COOKIE, cookie, max_age=COOKIE_DAYS * 86400, httponly=True, samesite="strict")
+        return answer
+
+    return pair
+
+
+def _know(desk: Desk, cookie: str, name: str) -> None:
+    now = desk.now()
+    with desk.shop.record() as record:
+        telephones.know(record, cookie, name=name, now=now, until=later(now, minutes=COOKIE_DAYS * 1440.0))
+
+
+def _code(code: Pairing, addresses: tuple[str, ...]) -> Callable:
+    async def show(request: Request) -> Response:
+        ask = ask_of(request)
+        # Only the computer itself may show the code: a telephone that is in must not let in another.
+        if not ask.local or not addresses:
+            return await not_there(request, Exception())
+        letters = code.offer()
+        page = pairing.CodePage(
+            title="Pair a telephone",
+            addresses=addresses,
+            code=letters,
+            drawing=code_drawing(f"{addresses[0]}/pair?code={letters}"),
+        )
+        return await run_in_threadpool(response, ask, page)
+
+    return show

@@ -1,0 +1,1 @@
+"""One module per noun of the bench: a frozen page dataclass per template, and the functions that fill it."""

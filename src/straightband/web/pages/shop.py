@@ -1,0 +1,203 @@
+"""The shop itself: reference flats, lamps, abrasives, pads, its name, and the telephones that may come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from straightband.shop import telephones
+from straightband.shop.entries import Abrasive, Flat, Lamp, Pad
+from straightband.shop.telephones import Telephone
+from straightband.web.desk import Ask
+from straightband.web.forms import Field, FormView, form
+from straightband.web.frame import Page
+from straightband.workflows.shop_clock import day_shown
+from straightband.workflows.shop_setup import enter_abrasive, enter_flat, enter_lamp, enter_pad, enter_shopkeeper, shopkeeper
+from straightband.workflows.shown import grain_shown, length_shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlatLine:
+    """One reference flat."""
+
+    name: str
+    map_name: str
+    note: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlatsPage(Page):
+    """Reference flats.
+
+    Attributes
+    ----------
+    flats
+        The lines.
+    form
+        A new one with its map.
+    """
+
+    template: ClassVar[str] = "flats.html"
+    tab: ClassVar[str] = "flats"
+    flats: tuple[FlatLine, ...]
+    form: FormView
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelf:
+    """One kind of thing the shop has.
+
+    Attributes
+    ----------
+    title
+        What they are.
+    rows
+        Name and remark of each.
+    form
+        A new one.
+    """
+
+    title: str
+    rows: tuple[tuple[str, str], ...]
+    form: FormView
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShopPage(Page):
+    """Set-up.
+
+    Attributes
+    ----------
+    shelves
+        Its things.
+    folder
+        Where the shop lies.
+    """
+
+    template: ClassVar[str] = "shop.html"
+    tab: ClassVar[str] = "shop"
+    shelves: tuple[Shelf, ...]
+    folder: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TelephonesPage(Page):
+    """Telephones that are known.
+
+    Attributes
+    ----------
+    lan
+        Whether any can come at all.
+    known
+        Each with the form that forgets it.
+    """
+
+    template: ClassVar[str] = "telephones.html"
+    tab: ClassVar[str] = "shop"
+    lan: bool
+    known: tuple[tuple[Telephone, FormView], ...]
+
+
+def flats_page(ask: Ask) -> FlatsPage:
+    """Reference flats and the form for a new one."""
+    with ask.shop.record() as record:
+        flats = record.listing(Flat)
+    fields = (
+        Field(name="name", label="Name of the flat", needed=True),
+        Field(name="map", label="Its map", hint=".npz, .x3p or .csv, as the three-flat test writes it", kind="file", needed=True),
+        Field(name="note", label="Note"),
+    )
+    lines = tuple(FlatLine(name=flat.name, map_name=flat.map_name, note=flat.note, when=day_shown(flat.at)) for flat in flats)
+    return FlatsPage(title="Reference flats", flats=lines, form=form(ask, "/flats", submit="Enter the flat", fields=fields, quiet=True))
+
+
+def take_flat(ask: Ask) -> str:
+    """Enter a reference flat with its map."""
+    sent = ask.files.get("map")
+    texts = ask.texts
+    enter_flat(
+        ask.shop,
+        texts.get("name", ""),
+        map_name=sent.name if sent else "",
+        data=sent.data if sent else b"",
+        note=texts.get("note", ""),
+        now=ask.desk.now(),
+        form=ask.form,
+    )
+    return "/flats"
+
+
+def shop_page(ask: Ask) -> ShopPage:
+    """What the shop has."""
+    with ask.shop.record() as record:
+        keeper = shopkeeper(record)
+        lamps, abrasives, pads = record.listing(Lamp), record.listing(Abrasive), record.listing(Pad)
+    kept = {"name": keeper.name, "signed_by": keeper.signed_by}
+    shelves = (
+        Shelf(
+            title="Name on papers", rows=((keeper.name, keeper.signed_by),) if keeper.name else (), form=_shelf(ask, "name", values=kept)
+        ),
+        Shelf(title="Lamps", rows=tuple((each.name, each.light) for each in lamps), form=_shelf(ask, "lamp")),
+        Shelf(title="Abrasives", rows=tuple((each.name, grain_shown(each.grain_um)) for each in abrasives), form=_shelf(ask, "abrasive")),
+        Shelf(
+            title="Pads and laps",
+            rows=tuple((each.name, f"{length_shown(each.diameter_mm, ask.units)} {each.note}".strip()) for each in pads),
+            form=_shelf(ask, "pad"),
+        ),
+    )
+    return ShopPage(title="Shop", shelves=shelves, folder=str(ask.shop.folder))
+
+
+SHELVES = {
+    "name": (
+        enter_shopkeeper,
+        (Field(name="name", label="Name of the shop", needed=True), Field(name="signed_by", label="Who signs")),
+    ),
+    "lamp": (
+        enter_lamp,
+        (
+            Field(name="name", label="Name", needed=True),
+            Field(name="light", label="Light", hint="632.8nm, or sodium, mercury-green, ...", needed=True),
+        ),
+    ),
+    "abrasive": (
+        enter_abrasive,
+        (Field(name="name", label="Name", needed=True), Field(name="grain", label="Grain", hint="like 20um", needed=True)),
+    ),
+    "pad": (
+        enter_pad,
+        (
+            Field(name="name", label="Name", needed=True),
+            Field(name="diameter", label="Diameter", hint="like 50mm", needed=True),
+            Field(name="note", label="Note"),
+        ),
+    ),
+}
+
+
+def _shelf(ask: Ask, kind: str, *, values: dict[str, str] | None = None) -> FormView:
+    return form(ask, "/shop", submit=f"Enter the {kind}", fields=SHELVES[kind][1], values=values, name=kind, quiet=True)
+
+
+def take_shelf(ask: Ask) -> str:
+    """Enter a thing of the shop; which kind stands in the form."""
+    kind = ask.texts.get("form", "")
+    enter = SHELVES.get(kind, SHELVES["name"])[0]
+    enter(ask.shop, ask.texts, now=ask.desk.now(), form=ask.form)
+    return "/shop"
+
+
+def telephones_page(ask: Ask) -> TelephonesPage:
+    """Telephones that are known."""
+    with ask.shop.record() as record:
+        known = telephones.telephones(record, now=ask.desk.now())
+    forms = tuple((each, form(ask, f"/telephones/{each.id}/forget", submit="Forget it", quiet=True)) for each in known)
+    return TelephonesPage(title="Telephones", lan=ask.desk.lan, known=forms)
+
+
+def take_forget(ask: Ask) -> str:
+    """Forget a telephone."""
+    with ask.shop.record() as record:
+        telephones.forget(record, ask.numbers["telephone"])
+    return "/telephones"

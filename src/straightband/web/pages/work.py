@@ -1,0 +1,83 @@
+"""Work in hand: watched while it is done, stopped, and what came of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from straightband.shop import jobs
+from straightband.web.desk import Ask
+from straightband.web.forms import FormView, form
+from straightband.web.frame import Page
+from straightband.web.pages.today import WORDS
+
+STATES = {
+    "waiting": "Waiting for its turn.",
+    "running": "Being done.",
+    "done": "Done.",
+    "failed": "It could not be done.",
+    "stopped": "Stopped. Nothing was entered.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkPage(Page):
+    """One job.
+
+    Attributes
+    ----------
+    state, state_words, stage
+        How far it is.
+    sentence
+        Why it failed, or what came of it.
+    over
+        Whether it has ended.
+    leads_to
+        Where its result is, or nothing.
+    events
+        Where its progress is told, while it is not over.
+    photograph
+        Link to the photograph it is about, or nothing.
+    stop
+        The form that stops it, or None.
+    """
+
+    template: ClassVar[str] = "work.html"
+    tab: ClassVar[str] = "today"
+    state: str
+    state_words: str
+    stage: str
+    sentence: str
+    over: bool
+    leads_to: str
+    events: str
+    photograph: str
+    stop: FormView | None
+
+
+def work_page(ask: Ask) -> WorkPage:
+    """How a job stands."""
+    number = ask.numbers["job"]
+    with ask.shop.record() as record:
+        job = jobs.job_of(record, number)
+    over = job.state in jobs.OVER
+    photographs = job.told.get("photographs", [])
+    return WorkPage(
+        title=WORDS[job.kind],
+        state=job.state,
+        state_words=STATES[job.state],
+        stage=job.stage,
+        sentence=f"{job.sentence[:1].upper()}{job.sentence[1:]}",
+        over=over,
+        leads_to=job.leads_to,
+        events=f"/work/{number}/events",
+        photograph=f"/photographs/{photographs[0]}" if photographs else "",
+        stop=None if over else form(ask, f"/work/{number}/stop", submit="Stop it", quiet=True),
+    )
+
+
+def take_stop_work(ask: Ask) -> str:
+    """Stop a job."""
+    with ask.shop.record() as record:
+        jobs.end(record, ask.numbers["job"], state="stopped")
+    return f"/work/{ask.numbers['job']}"

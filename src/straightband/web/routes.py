@@ -1,0 +1,164 @@
+"""From a request to a page: how what was sent is read, and how a refusal is answered, the same for every page."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any
+from urllib.parse import urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from straightband.errors import StraightbandError
+from straightband.shop.record import NotInRecord
+from straightband.web.desk import Ask, Desk, Sent
+from straightband.web.frame import Page, response
+from straightband.web.guard import is_loopback
+from straightband.web.pages.refused import refused_page
+
+MOST_FIELDS = 80
+UNITS = ("mm", "in")
+Show = Callable[[Ask], Page]
+Take = Callable[[Ask], str]
+Answer = Callable[[Ask], Response]
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+def desk_of(request: Request) -> Desk:
+    """The bench that the request came to."""
+    return request.app.state.desk
+
+
+def ask_of(request: Request, *, texts: Mapping[str, str] | None = None, files: Mapping[str, Sent] | None = None, error: str = "") -> Ask:
+    """The request, read."""
+    units = request.cookies.get("units", "mm")
+    return Ask(
+        desk=desk_of(request),
+        numbers={key: int(value) for key, value in request.path_params.items()},
+        query=dict(request.query_params),
+        texts=texts or {},
+        files=files or {},
+        units=units if units in UNITS else "mm",
+        local=is_loopback(request.client.host if request.client else ""),
+        error=error,
+    )
+
+
+async def sent_with(request: Request) -> tuple[dict[str, str], dict[str, Sent]]:
+    """What was typed and chosen in a form."""
+    texts: dict[str, str] = {}
+    files: dict[str, Sent] = {}
+    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+        for key, value in form.multi_items():
+            if isinstance(value, UploadFile):
+                files[key] = Sent(name=value.filename or "", data=await value.read())
+            else:
+                # Several boxes ticked under one name come with commas between them.
+                texts[key] = f"{texts[key]},{value}" if texts.get(key) else value
+    return texts, files
+
+
+def shows(path: str, show: Show) -> Route:
+    """A page that is only looked at."""
+
+    async def get(request: Request) -> Response:
+        return await _page(request, show)
+
+    return Route(path, get, methods=["GET"])
+
+
+def gives(path: str, answer: Answer) -> Route:
+    """Something that is no page: a picture, a file, a map."""
+
+    async def get(request: Request) -> Response:
+        ask = ask_of(request)
+        try:
+            return await run_in_threadpool(answer, ask)
+        except StraightbandError as refusal:
+            return _refused(ask, refusal, request=request)
+
+    return Route(path, get, methods=["GET"])
+
+
+def takes(path: str, take: Take, *, show: Show) -> Route:
+    """A form: sent, it leads on (303); refused, its page comes back with the sentence beside it (422) and what was typed still in it."""
+
+    async def post(request: Request) -> Response:
+        texts, files = await sent_with(request)
+        ask = ask_of(request, texts=texts, files=files)
+        try:
+            return RedirectResponse(await run_in_threadpool(take, ask), 303)
+        except NotInRecord as refusal:
+            return _refused(ask, refusal, request=request)
+        except StraightbandError as refusal:
+            if _wants_json(request):
+                return JSONResponse(error_json(refusal), status_code=422)
+            again = ask_of(request, texts=texts, files=files, error=_sentence(refusal))
+            return await _page(request, show, ask=again, status=422)
+
+    return Route(path, post, methods=["POST"])
+
+
+async def _page(request: Request, show: Show, *, ask: Ask | None = None, status: int = 200) -> Response:
+    asked = ask or ask_of(request)
+
+    def made() -> Response:
+        return response(asked, show(asked), status=status)
+
+    try:
+        return await run_in_threadpool(made)
+    except StraightbandError as refusal:
+        return _refused(asked, refusal, request=request)
+
+
+def _refused(ask: Ask, refusal: StraightbandError, *, request: Request) -> Response:
+    status = 404 if isinstance(refusal, NotInRecord) else 422
+    if _wants_json(request):
+        return JSONResponse(error_json(refusal), status_code=status)
+    return response(ask, refused_page(_sentence(refusal)), status=status)
+
+
+def error_json(refusal: StraightbandError) -> dict[str, Any]:
+    """The one shape of every error: what was found, what is needed, what to do, and the whole sentence."""
+    return {"error": {"found": refusal.found, "needed": refusal.needed, "remedy": refusal.remedy, "sentence": _sentence(refusal)}}
+
+
+def _sentence(refusal: StraightbandError) -> str:
+    words = str(refusal)
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def _wants_json(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
+
+
+async def not_there(request: Request, fault: Exception) -> Response:
+    """An address that leads nowhere, or a method it does not take."""
+    status = fault.status_code if isinstance(fault, HTTPException) else 404
+    words = "There is no such page on the bench." if status == 404 else "The bench can't do that here."
+    return await run_in_threadpool(response, ask_of_nothing(request), refused_page(words), status=status)
+
+
+async def at_fault(request: Request, fault: Exception) -> Response:
+    """A fault of ours, without a traceback for the person at the bench."""
+    words = f"The program failed on this ({type(fault).__name__}); nothing was entered by it; report it as a fault."
+    return await run_in_threadpool(response, ask_of_nothing(request), refused_page(words), status=500)
+
+
+def ask_of_nothing(request: Request) -> Ask:
+    """The request without the numbers of an address that is none."""
+    return Ask(desk=desk_of(request))
+
+
+async def switch_units(request: Request) -> Response:
+    """Show lengths in the other unit from now on, on this screen; and go back to where it was asked."""
+    texts, _ = await sent_with(request)
+    back = urlsplit(request.headers.get("referer", "/"))
+    answer = RedirectResponse(f"{back.path or '/'}{'?' + back.query if back.query else ''}", 303)
+    units = texts.get("units", "mm")
+    answer.set_cookie("units", units if units in UNITS else "mm", max_age=365 * 86400, samesite="strict", httponly=True)
+    return answer

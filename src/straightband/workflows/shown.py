@@ -1,0 +1,112 @@
+"""Numbers of the record as a person reads them, in millimetres or inches: rounded here, nothing on the page."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from straightband.heightmap.figures import Figures
+from straightband.quantities import MM_PER_UNIT
+from straightband.report.wording import number_rows, strehl_rows, verdict_sentence
+from straightband.uncertainty import round_with_uncertainty
+from straightband.verdict.decision import Decision
+from straightband.verdict.field import FieldStrehl
+from straightband.workflows import report_verdict
+from straightband.workflows.flags import explain
+from straightband.workflows.report_verdict import IN_WORDS
+
+DECIMALS = {"mm": 2, "in": 3}
+UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
+
+
+def length_shown(length_mm: float, units: str) -> str:
+    """A length, as `53.50 mm` or `2.106 in`."""
+    return f"{length_mm / MM_PER_UNIT[units]:.{DECIMALS[units]}f} {units}"
+
+
+def axes_shown(minor_mm: float, major_mm: float, *, units: str) -> str:
+    """Two axes, as `53.50 × 75.66 mm`."""
+    first, second = length_shown(minor_mm, units).split(" ")[0], length_shown(major_mm, units)
+    return f"{first} × {second}"
+
+
+def nm_shown(value: float, uncertainty: float) -> str:
+    """A height with its uncertainty (95 %)."""
+    return round_with_uncertainty(value, uncertainty, unit="nm")
+
+
+def figure_rows(found: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
+    """Name, value with its uncertainty (95 %) and remark for each figure of a reading."""
+    uncertainty = Figures(**found["uncertainty"], astigmatism_axis_deg=math.nan, edge_zone_mm=0.0)
+    return number_rows(Figures(**found["surface"]), uncertainty=uncertainty, sign_known=found["sign"] == "known")
+
+
+def sign_sentence(found: dict[str, Any]) -> str:
+    """Whether hills are known from holes, and what the face is."""
+    if found["sign"] != "known":
+        return "Hill or hole: not known. Say where the gap is thicker and read again."
+    power, doubt = found["surface"]["power_nm"], found["uncertainty"]["power_nm"]
+    if not abs(power) > doubt:
+        return "Power is smaller than its uncertainty."
+    return "The face is convex, a hill." if power > 0.0 else "The face is concave, a hollow."
+
+
+def doubts(found: dict[str, Any]) -> tuple[str, ...]:
+    """The doubts of a reading as sentences."""
+    return tuple(_sentence(explain(flag)) for flag in found["flags"])
+
+
+def verdict_doubts(found: dict[str, Any]) -> tuple[str, ...]:
+    """The doubts of a verdict and of the reading under it as sentences."""
+    return tuple(_sentence(report_verdict.explain(flag)) for flag in found["flags"])
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def strehl_of(found: dict[str, Any]) -> tuple[FieldStrehl, ...]:
+    """The Strehl ratios of a verdict by field radius."""
+    return tuple(FieldStrehl(**{key: math.nan if value is None else value for key, value in each.items()}) for each in found["strehl"])
+
+
+def strehl_shown(found: dict[str, Any], units: str) -> tuple[tuple[str, str], ...]:
+    """Distance from the middle of the field, and Strehl ratio with its uncertainty (95 %)."""
+    strehl = strehl_of(found)
+    return tuple((length_shown(at.field_radius_mm, units), row[1]) for at, row in zip(strehl, strehl_rows(strehl), strict=True))
+
+
+def verdict_shown(found: dict[str, Any]) -> tuple[str, str]:
+    """The decision in a sentence, and the sentence with limit and guard band."""
+    decision = Decision(found["decision"])
+    least = min(strehl_of(found), key=lambda at: at.strehl)
+    wanted, light = found["strehl_wanted"], found["light_judged_nm"]
+    return IN_WORDS[decision], verdict_sentence(least, strehl_wanted=wanted, wavelength_nm=light, decision=decision)
+
+
+def margin_shown(found: dict[str, Any]) -> str:
+    """Least Strehl ratio of the field less the one wanted, with its uncertainty (95 %)."""
+    doubt = found["margin_uncertainty"]
+    return " ".join(round_with_uncertainty(found["margin"], math.nan if doubt is None else doubt, unit="").split())
+
+
+def budget_shown(found: dict[str, Any], figure: str = "pv_nm") -> tuple[tuple[str, str, str, str], ...]:
+    """Cause, size, origin, and length of its bar in per cent of the largest, the largest first; the whole last."""
+    terms = [(each["term"], each["by_figure"][figure], each["origin"]) for each in found["budget"]]
+    terms.sort(key=lambda term: -term[1])
+    total = found["uncertainty"][figure]
+    rows = [(*term, total) for term in terms] + [("together", total, "root of the sum of squares", total)]
+    return tuple(
+        (name[:1].upper() + name[1:], f"{nm:.2g} nm", origin, f"{100.0 * nm / whole if whole else 0.0:.1f}%")
+        for name, nm, origin, whole in rows
+    )
+
+
+def bands_shown(found: dict[str, Any]) -> str:
+    """How many bands a reading rests on, and how plain they are."""
+    return f"{found['bands_across']:.1f} bands across, contrast {100.0 * found['contrast']:.0f} %"
+
+
+def grain_shown(grain_um: float) -> str:
+    """The size of an abrasive's grain."""
+    return f"{grain_um:g} um"
