@@ -14,6 +14,7 @@ demo: setup-run
 	$(BIN)/straightband demo --out demo-out
 
 test: lint
+	@$(PYTHON) scripts/ensure_chromium.py
 	$(ONE_THREAD) $(BIN)/python -m pytest -n 2 -q
 
 check: lint

@@ -52,6 +52,8 @@ EXAMPLES = {
     "clear": "straightband clear --sheet grid.pdf --paper a4",
     "read": "straightband read after.jpg --minor 53.5mm --light sodium --mark 12.5 --thicker 1 --mirrored 1 --camera 1m --minus flat-a.npz --map mine.npz",
     "judge": "straightband judge after.npz --aperture 250mm --focal-ratio 5 --intercept 205mm --full-field 12mm --iso '3/0.5(0.2)'",
+    "keep": "straightband keep --shop shop --out copy-of-the-shop",
+    "vouch": "straightband vouch --shop shop --recompute",
     "certify": "straightband certify after.toml --out again.pdf",
 }
 HEADING = """\

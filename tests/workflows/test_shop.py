@@ -20,7 +20,14 @@ from straightband.workflows.shop_clock import later
 from straightband.workflows.shop_folder import open_shop, vouch
 from straightband.workflows.shop_jobs import ask_certificate, ask_reading, do
 from straightband.workflows.shop_orders import enter_order, enter_piece, piece_suggested
-from straightband.workflows.shop_readings import differences, enter_photograph, read_for_the_record, recomputed, task_from_texts
+from straightband.workflows.shop_readings import (
+    differences,
+    enter_photograph,
+    read_for_the_record,
+    recomputed,
+    same_reading,
+    task_from_texts,
+)
 from straightband.workflows.shop_work import enter_gauging, going, start_timer, stop_timer
 
 NOW = "2026-03-03T09:41:07Z"
@@ -79,6 +86,18 @@ def test_the_same_photograph_again_is_the_same_entry(shop, photograph):
     assert enter_photograph(shop, 1, name="other-name.jpg", data=photograph, now=NOW) == 1
 
 
+def test_the_same_reading_is_not_made_twice(shop):
+    """The same photograph with the same settings leads to the reading that is there; other settings are another task."""
+    task = task_from_texts(shop, (1,), texts=SETTINGS)
+    assert same_reading(shop, task) == 1
+    assert same_reading(shop, task_from_texts(shop, (1,), texts=SETTINGS | {"thicker": "9"})) is None
+    job = ask_reading(shop, (1,), texts=SETTINGS, now=NOW)
+    with shop.record() as record:
+        do(shop, jobs.take_next(record))
+        assert jobs.job_of(record, job).leads_to == "/readings/1"
+        assert record.count(ReadingEntry) == 1
+
+
 def test_the_certificate_is_that_of_the_command(shop, photograph, tmp_path, capsys):
     """The paper of the record and `straightband certify` on the piece file that the record writes are the same bytes."""
     number = certify_for_the_record(shop, 1, now=NOW)
@@ -122,6 +141,15 @@ def test_an_order_is_corrected_by_a_new_entry(empty):
     with empty.record() as record:
         assert record.current(Ordered, number).customer == "order 31"
         assert record.get(Ordered, number).customer == ""
+
+
+def test_a_name_stands_for_one_order(empty):
+    """A second order of the same name is refused; a correction may keep its name."""
+    enter_order(empty, ORDER, now=NOW)
+    with pytest.raises(BadInput, match="there is an order called 'G-1' already"):
+        enter_order(empty, ORDER | {"aperture": "310mm"}, now=NOW)
+    with empty.record() as record:
+        assert record.count(Ordered) == 1
 
 
 def test_the_piece_of_an_order_is_suggested_with_its_glass(empty):

@@ -42,13 +42,18 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _lines(opened: Opened) -> tuple[str, ...]:
-    telephone = (
+    return (f"The bench is open at {opened.address} on this computer. End it with Ctrl-C.", *_lan_lines(opened))
+
+
+def _lan_lines(opened: Opened) -> tuple[str, ...]:
+    if not opened.code:
+        return ()
+    if not opened.lan_addresses:
+        return ("No address in a network was found; telephones can't come.",)
+    return (
         f"For a telephone in the same network: open {opened.lan_addresses[0]} and type {opened.code}, or photograph the drawing at",
         f"{opened.address}/telephones/code (it holds once, for ten minutes). Anyone who can listen in on this network sees what is sent.",
     )
-    nobody = "No address in a network was found; telephones can't come."
-    lan = () if not opened.code else telephone if opened.lan_addresses else (nobody,)
-    return (f"The bench is open at {opened.address} on this computer. End it with Ctrl-C.", *lan)
 
 
 def _port(text: str | None) -> int | None:

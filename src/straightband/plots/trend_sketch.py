@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from straightband.plots.sketch import dot, line, svg, word
 
-WIDTH, HEIGHT = 640.0, 260.0
-LEFT, RIGHT, TOP, BELOW = 64.0, 16.0, 28.0, 34.0
+WIDTH, HEIGHT = 420.0, 260.0
+LEFT, RIGHT, TOP, BELOW = 72.0, 16.0, 46.0, 36.0
 _STEPS = (1.0, 2.0, 5.0, 10.0)
 
 
@@ -37,7 +37,7 @@ def trend_sketch(marks: tuple[Mark, ...], *, unit: str, words: str, limit: float
     def up(value: float) -> float:
         return HEIGHT - BELOW - (value - low) / (high - low) * (HEIGHT - BELOW - TOP)
 
-    parts = [word(unit, (LEFT - 8.0, 16.0), anchor="end")]
+    parts = [word(unit, (4.0, 20.0))]
     for k in range(round((high - low) / step) + 1):
         level = low + k * step
         look = "axis" if abs(level) < step / 1e3 else "pale"
@@ -48,7 +48,7 @@ def trend_sketch(marks: tuple[Mark, ...], *, unit: str, words: str, limit: float
         parts.append(word("wanted", (WIDTH - RIGHT, up(limit) - 6.0), anchor="end", look="accent-word"))
     places = [(LEFT + (k + 0.5) / len(marks) * (WIDTH - LEFT - RIGHT)) for k in range(len(marks))]
     parts.append(line([(x, up(mark.value)) for x, mark in zip(places, marks, strict=True)], look="ink thin"))
-    every = math.ceil(len(marks) / 6)
+    every = math.ceil(len(marks) / 4)
     for k, (x, mark) in enumerate(zip(places, marks, strict=True)):
         parts += _bar(x, mark, up=up)
         if (len(marks) - 1 - k) % every == 0:

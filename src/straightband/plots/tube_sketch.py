@@ -20,7 +20,7 @@ def tube_sketch(scene: TubeScene) -> str:
     telescope = scene.telescope
     half, crossing = scene.tube_mm / 2.0, telescope.focal_length_mm - telescope.intercept_mm
     left, right = -0.16 * telescope.aperture_mm, crossing + 1.3 * max(scene.minor_mm, scene.field_mm, 0.3 * scene.tube_mm)
-    top, low = max(half, telescope.intercept_mm), -1.25 * half
+    top, low = max(half, telescope.intercept_mm), -1.3 * half
     scale = WIDTH * (1.0 - 2.0 * _ROOM) / (right - left)
 
     def placed(points: object) -> list[tuple[float, float]]:
@@ -55,7 +55,10 @@ def _bar(scene: TubeScene, *, scale: float, place: tuple[float, float]) -> list[
     unit = MM_PER_UNIT[scene.units]
     length = round_step(WIDTH / scale / unit, most=8)
     x, y = place
-    return [line([(x, y), (x + length * unit * scale, y)], look="ink thick"), word(f"{length:g} {scene.units}", (x, y - 8.0))]
+    return [
+        line([(x, y), (x + length * unit * scale, y)], look="ink thick"),
+        word(f"{length:g} {scene.units}", (x + length * unit * scale + 12.0, y + 8.0)),
+    ]
 
 
 def _words(scene: TubeScene) -> str:

@@ -25,6 +25,7 @@ from straightband.web.pairing import COOKIE_DAYS, Pairing, code_drawing
 from straightband.web.routes import ask_of, at_fault, gives, not_there, sent_with, shows, switch_units, takes
 from straightband.web.worker import Worker
 from straightband.workflows.shop_clock import later
+from straightband.workflows.shown import sentence_shown
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 PAGES = (
@@ -134,7 +135,7 @@ def _pair(code: Pairing) -> Callable:
         try:
             cookie = code.redeem(texts.get("code", ""))
         except StraightbandError as refusal:
-            again = ask_of(request, texts=texts, error=str(refusal))
+            again = ask_of(request, texts=texts, error=sentence_shown(str(refusal)))
             return await run_in_threadpool(lambda: response(again, pairing.pair_page(again), status=422))
         await run_in_threadpool(_know, ask.desk, cookie, texts.get("name", "").strip() or "telephone")
         answer = RedirectResponse("/", 303)

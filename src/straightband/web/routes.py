@@ -19,6 +19,7 @@ from straightband.web.desk import Ask, Desk, Sent
 from straightband.web.frame import Page, response
 from straightband.web.guard import is_loopback
 from straightband.web.pages.refused import refused_page
+from straightband.workflows.shown import sentence_shown
 
 MOST_FIELDS = 80
 UNITS = ("mm", "in")
@@ -128,8 +129,7 @@ def error_json(refusal: StraightbandError) -> dict[str, Any]:
 
 
 def _sentence(refusal: StraightbandError) -> str:
-    words = str(refusal)
-    return f"{words[:1].upper()}{words[1:]}"
+    return sentence_shown(str(refusal))
 
 
 def _wants_json(request: Request) -> bool:

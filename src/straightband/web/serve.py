@@ -63,6 +63,7 @@ def listen(*, lan: bool, port: int | None) -> socket.socket:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((host, each))
+            listening.listen(128)  # only then is the port ours
         except OSError:
             listening.close()
             continue

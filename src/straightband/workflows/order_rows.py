@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from straightband.workflows.order_report import explain
-from straightband.workflows.shown import axes_shown, length_shown
+from straightband.workflows.shown import axes_shown, length_shown, sentence_shown
 
 _ROWS_SHOWN = 8
 
@@ -59,7 +59,7 @@ def quote_rows(found: dict[str, Any]) -> tuple[tuple[str, str], ...]:
 
 def order_doubts(found: dict[str, Any]) -> tuple[str, ...]:
     """The doubts of an order as sentences."""
-    return tuple(f"{explain(flag)[:1].upper()}{explain(flag)[1:]}." for flag in found["flags"])
+    return tuple(f"{sentence_shown(explain(flag))}." for flag in found["flags"])
 
 
 def order_in_a_line(found: dict[str, Any], *, units: str) -> str:

@@ -72,10 +72,13 @@ def do(shop: Shop, job: Job) -> None:
 
 
 def _read(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
-    from straightband.workflows.shop_readings import Task, read_for_the_record
+    from straightband.workflows.shop_readings import Task, read_for_the_record, same_reading
 
     told = job.told
     task = Task(photographs=tuple(told["photographs"]), flat_id=told["flat"], settings=told["settings"])
+    there = same_reading(shop, task)
+    if there is not None:
+        return f"/readings/{there}", ""
     form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
     return f"/readings/{read_for_the_record(shop, task, now=job.at, stage=stage, form=form)}", ""
 

@@ -59,8 +59,18 @@ def enter_order(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | 
         program=provenance.program(),
     )
     with shop.record() as record:
-        _, number = record.once(form, lambda: record.add(entry))
+        _, number = record.once(form, lambda: _named_once(record, entry))
         return record.get(Ordered, number).root
+
+
+def _named_once(record: Record, entry: Ordered) -> Ordered:
+    if any(order.root != entry.corrects for order in record.listing(Ordered, name=entry.name)):
+        raise BadInput(
+            found=f"there is an order called '{entry.name}' already",
+            needed="a name of its own is needed",
+            remedy="correct that order, or add a letter or a number",
+        )
+    return record.add(entry)
 
 
 def enter_piece(

@@ -12,7 +12,7 @@ from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.shop.entries import Exposure, Flat, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
 from straightband.shop.folder import Shop
-from straightband.shop.queries import photographs_of
+from straightband.shop.queries import photographs_of, readings_with
 from straightband.shop.record import Form, Record, json_text
 from straightband.workflows.certify import verdict_on
 from straightband.workflows.judge import Verdict
@@ -82,6 +82,18 @@ def _face_root(record: Record, task: Task) -> int:
 def _setup(record: Record, task: Task, *, face_root: int) -> Setup:
     _, piece, _ = face_of(record, face_root)
     return setup_from_text(**{"light": "", "shape": piece.told["shape"]} | given(piece.told, *SIZES) | task.settings)
+
+
+def same_reading(shop: Shop, task: Task) -> int | None:
+    """The reading that this version of the program made of the same photographs with the same settings, or None: it would be no other."""
+    with shop.record() as record:
+        for number in readings_with(record, task.photographs[0]):
+            entry = record.get(ReadingEntry, number)
+            photographs = tuple(each.id for each in photographs_of(record, number))
+            told = (photographs, entry.flat_id, entry.told, entry.program)
+            if told == (task.photographs, task.flat_id, task.settings, provenance.program()):
+                return number
+    return None
 
 
 def read_for_the_record(shop: Shop, task: Task, *, now: str, stage: Callable[[str], None] = tell_nobody, form: Form | None = None) -> int:

@@ -63,13 +63,13 @@ def _of_face(record: Record, face_root: int) -> list[Event]:
     readings = readings_of(record, face_root, limit=MOST_EVENTS)
     events = [_event(run.at, _run_words(record, run)) for run in record.listing(Run, face_id=face_root)]
     events += [_event(each.at, _gauging_words(each), f"/gaugings/{each.id}") for each in record.listing(GaugingEntry, face_id=face_root)]
+    for reading in readings:
+        papers = record.listing(CertificateEntry, reading_id=reading.id)
+        events += [_event(paper.at, "Certificate written.", f"/certificates/{paper.id}") for paper in papers]
+        events.append(_event(reading.at, _reading_words(record, reading), f"/readings/{reading.id}"))
     events += [
         _event(each.at, f"Photograph {each.name}.", f"/photographs/{each.id}") for each in record.listing(Photograph, face_id=face_root)
     ]
-    for reading in readings:
-        events.append(_event(reading.at, _reading_words(record, reading), f"/readings/{reading.id}"))
-        papers = record.listing(CertificateEntry, reading_id=reading.id)
-        events += [_event(paper.at, "Certificate written.", f"/certificates/{paper.id}") for paper in papers]
     return events
 
 

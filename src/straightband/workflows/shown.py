@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 from straightband.heightmap.figures import Figures
@@ -16,6 +17,12 @@ from straightband.workflows.flags import explain
 from straightband.workflows.report_verdict import IN_WORDS
 
 DECIMALS = {"mm": 2, "in": 3}
+# Where a sentence sends people to an option that no page has.
+_ON_PAGES = {
+    "; put the shop's own in with --prices": "",
+    "; give the reference flat's map with --minus to have the piece alone": "; choose a flat with a map to have the piece alone",
+    "; give --reference-sag and --reference-doubt if known": "; give both if known",
+}
 UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
 
 
@@ -62,7 +69,16 @@ def verdict_doubts(found: dict[str, Any]) -> tuple[str, ...]:
 
 
 def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}."
+    return f"{sentence_shown(words)}."
+
+
+def sentence_shown(words: str) -> str:
+    """A sentence of the command line as a page says it: options by the names of the fields, the first letter large."""
+    said = words
+    for on_command_line, on_page in _ON_PAGES.items():
+        said = said.replace(on_command_line, on_page)
+    said = re.sub(r"--([a-z]+(?:-[a-z]+)*)", lambda found: f"'{found[1].replace('-', ' ')}'", said)
+    return f"{said[:1].upper()}{said[1:]}"
 
 
 def strehl_of(found: dict[str, Any]) -> tuple[FieldStrehl, ...]:

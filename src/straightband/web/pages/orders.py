@@ -18,6 +18,7 @@ from straightband.workflows.order_request import DEFAULTS
 from straightband.workflows.order_rows import light_rows, order_doubts, order_in_a_line, quote_rows, size_rows, tolerance_rows
 from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_orders import enter_order, enter_piece, order_of_texts, piece_suggested
+from straightband.workflows.shown import sentence_shown
 
 MOST_SHOWN = 50
 FIELDS = (
@@ -136,7 +137,9 @@ def new_order_page(ask: Ask) -> NewOrderPage:
             order = record.current(Ordered, corrects)
         values = {"name": order.name, "customer": order.customer, **order.told}
     action = "/orders/new" if corrects is None else f"/orders/{corrects}/correct"
-    view = form(ask, action, submit="Enter the order" if corrects is None else "Enter the correction", fields=FIELDS, values=values)
+    view = form(
+        ask, action, submit="Enter the order" if corrects is None else "Enter the correction", fields=FIELDS, values=values, name="order"
+    )
     texts = ask.texts or values
     draft = draft_of(ask, texts) if texts.get("aperture") and not ask.error else Draft()
     return NewOrderPage(title="New order" if corrects is None else "Correct the order", form=view, draft=draft)
@@ -147,7 +150,7 @@ def draft_of(ask: Ask, texts: object) -> Draft:
     try:
         order = order_of_texts(dict(texts))  # type: ignore[call-overload]
     except StraightbandError as refusal:
-        return Draft(error=f"{str(refusal)[:1].upper()}{str(refusal)[1:]}")
+        return Draft(error=sentence_shown(str(refusal)))
     return _draft(ask, order_facts(order), sketch=order_sketch(order, units=ask.units))
 
 

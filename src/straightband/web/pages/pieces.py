@@ -20,7 +20,7 @@ from straightband.workflows.shop_orders import enter_piece
 from straightband.workflows.shop_story import Event, heights_over_time, history, sag_over_time
 from straightband.workflows.shop_today import InHand, in_hand, size_shown
 from straightband.workflows.shop_work import FEET, WORKS, enter_cost, enter_gauging, enter_run, face_of, start_timer
-from straightband.workflows.shown import grain_shown
+from straightband.workflows.shown import grain_shown, sentence_shown
 
 MOST_SHOWN = 50
 
@@ -280,7 +280,7 @@ def gauging_page(ask: Ask) -> GaugingPage:
     with ask.shop.record() as record:
         entry = record.get(GaugingEntry, ask.numbers["gauging"])
         piece = _piece_of_face(record, entry.face_id)
-    doubts = tuple(f"{explain(flag)[:1].upper()}{explain(flag)[1:]}." for flag in entry.found["flags"])
+    doubts = tuple(f"{sentence_shown(explain(flag))}." for flag in entry.found["flags"])
     return GaugingPage(
         title=f"Gauging of {piece.name}",
         piece=f"/pieces/{piece.root}",

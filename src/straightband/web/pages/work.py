@@ -10,6 +10,7 @@ from straightband.web.desk import Ask
 from straightband.web.forms import FormView, form
 from straightband.web.frame import Page
 from straightband.web.pages.today import WORDS
+from straightband.workflows.shown import sentence_shown
 
 STATES = {
     "waiting": "Waiting for its turn.",
@@ -67,7 +68,7 @@ def work_page(ask: Ask) -> WorkPage:
         state=job.state,
         state_words=STATES[job.state],
         stage=job.stage,
-        sentence=f"{job.sentence[:1].upper()}{job.sentence[1:]}",
+        sentence=sentence_shown(job.sentence),
         over=over,
         leads_to=job.leads_to,
         events=f"/work/{number}/events",

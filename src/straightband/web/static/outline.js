@@ -7,11 +7,12 @@
   function made(name, where) { var part = document.createElementNS(SPACE, name); where.appendChild(part); return part; }
   function begin() {
     if (!drawing) { return; }
+    drawing.setAttribute("role", "group");
     var box = drawing.viewBox.baseVal, thick = box.width / 250, rim = drawing.querySelector(".rim"), under = drawing.querySelector(".rim-under");
     var shape = read(field.value) || read(drawing.getAttribute("data-outline") || "") || fitted(rim) || [box.x + box.width / 2, box.y + box.height / 2, box.height / 3, box.height / 4.24, 0];
     var handles = ["middle", "first", "second"].map(function (name) {
       var dot = made("circle", drawing);
-      dot.setAttribute("class", "handle"); dot.setAttribute("r", 4.5 * thick); dot.setAttribute("stroke-width", thick);
+      dot.setAttribute("class", "handle"); dot.setAttribute("r", 7 * thick); dot.setAttribute("stroke-width", thick);
       dot.setAttribute("tabindex", "0"); dot.setAttribute("role", "button");
       dot.setAttribute("aria-label", { middle: "Move the outline", first: "Length and direction of the first half axis", second: "Length of the second half axis" }[name] + "; arrow keys");
       return dot;

@@ -1,0 +1,315 @@
+"""Pages without a browser: what they say is what the commands say, forms enter once, and refusals stand beside them."""
+
+import ast
+import dataclasses
+import importlib
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from jinja2 import meta, nodes
+
+from straightband.cli import main
+from straightband.heightmap.figures import without_tilt
+from straightband.shop.entries import Flat, GaugingEntry, Ordered, Photograph, PieceEntry, ReadingEntry, Run, VerdictEntry
+from straightband.web import app as bench
+from straightband.web.frame import Frame, Page, templates
+from straightband.workflows.map_stream import NOTHING, map_stream
+from straightband.workflows.maps import map_file
+from straightband.workflows.shop_readings import reading_map
+from straightband.workflows.shown import budget_shown, figure_rows, length_shown, sentence_shown
+
+PAGES_FOLDER = Path(bench.__file__).parent / "pages"
+LOOKED_AT = (
+    "/", "/orders", "/orders/new", "/orders/1", "/orders/1/correct", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1",
+    "/pieces/1/photograph", "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
+)  # fmt: skip
+TOKEN = re.compile(r'name="token" value="([\w-]+)"')
+
+
+def page_classes():
+    for path in sorted(PAGES_FOLDER.glob("*.py")):
+        module = importlib.import_module(f"straightband.web.pages.{path.stem}")
+        for thing in vars(module).values():
+            if isinstance(thing, type) and issubclass(thing, Page) and thing is not Page and thing.__module__ == module.__name__:
+                yield thing
+
+
+def names_asked_of(template, variable):
+    """Attributes of a variable that a template and what it includes asks for."""
+    environment = templates()
+    source = environment.loader.get_source(environment, template)[0]
+    tree = environment.parse(source)
+    found = {node.attr for node in tree.find_all(nodes.Getattr) if isinstance(node.node, nodes.Name) and node.node.name == variable}
+    for other in meta.find_referenced_templates(tree):
+        if other not in (None, "parts.html"):
+            found |= names_asked_of(other, variable)
+    return found
+
+
+def seen(client, path):
+    answer = client.get(path)
+    assert answer.status_code == 200, answer.text
+    return answer.text
+
+
+def token_on(client, path, form="entry"):
+    return TOKEN.search(seen(client, path).split(f'class="{form}"')[1])[1]
+
+
+@pytest.mark.parametrize("path", LOOKED_AT)
+def test_every_page_answers(client, path):
+    """Each page of a filled shop is rendered whole, with one heading of its own and nothing undefined."""
+    text = seen(client, path)
+    assert len(re.findall(r"<h1>", text)) == 1
+    assert text.rstrip().endswith("</html>")
+
+
+@pytest.mark.parametrize("kind", list(page_classes()), ids=lambda kind: kind.__name__)
+def test_a_page_has_what_its_template_asks_for_and_no_more(kind):
+    """The fields of each page's dataclass are those that its template uses: nothing is computed for nobody, nothing is missing."""
+    asked = names_asked_of(kind.template, "page")
+    assert asked == {field.name for field in dataclasses.fields(kind)}
+    assert names_asked_of(kind.template, "frame") <= {field.name for field in dataclasses.fields(Frame)}
+
+
+def test_pages_and_templates_hold_no_arithmetic():
+    """No page multiplies, divides, rounds or formats a number; no template computes: strings come ready from the workflows."""
+    breaches = []
+    for path in PAGES_FOLDER.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mult | ast.Div | ast.FloorDiv | ast.Mod | ast.Pow):
+                breaches.append(f"{path.name}:{node.lineno} computes")
+            if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+                breaches.append(f"{path.name}:{node.lineno} formats a number")
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "round":
+                breaches.append(f"{path.name}:{node.lineno} rounds")
+    environment = templates()
+    for name in environment.list_templates():
+        tree = environment.parse(environment.loader.get_source(environment, name)[0])
+        breaches += [
+            f"{name}:{node.lineno} computes"
+            for kind in (nodes.Mul, nodes.Div, nodes.FloorDiv, nodes.Mod, nodes.Pow, nodes.Sub)
+            for node in tree.find_all(kind)
+        ]
+        breaches += [
+            f"{name}:{node.lineno} rounds" for node in tree.find_all(nodes.Filter) if node.name in ("round", "format", "int", "float")
+        ]
+    assert breaches == []
+
+
+def test_the_numbers_of_a_reading_are_those_of_the_command(client, shop, tmp_path, photograph, capsys):
+    """Each figure and each bar on the reading's page is what `straightband read --json` says, rounded by the rule of the papers."""
+    (tmp_path / "bands.jpg").write_bytes(photograph)
+    command = [
+        "read",
+        str(tmp_path / "bands.jpg"),
+        "--minor",
+        "90mm",
+        "--light",
+        "mercury-green",
+        "--mark",
+        "3",
+        "--thicker",
+        "2.5",
+        "--json",
+    ]
+    assert main(command) == 0
+    told = json.loads(capsys.readouterr().out)
+    with shop.record() as record:
+        assert record.get(ReadingEntry, 1).found == told
+    text = seen(client, "/readings/1")
+    assert all(f"<td>{value}</td>" in text for _, value, _ in figure_rows(told))
+    assert all(f"<td>{size}</td>" in text and f'width="{length}"' in text for _, size, _, length in budget_shown(told))
+
+
+def test_the_map_on_the_screen_is_the_map(client, shop):
+    """The numbers sent to the screen give the heights back to half a tenth of a nanometre, and nothing off the face."""
+    with shop.record() as record:
+        height_map = reading_map(shop, record.get(ReadingEntry, 1))
+    stream = map_stream(height_map)
+    sent = np.frombuffer(client.get("/readings/1/heights").content, dtype="<i2").reshape(2, stream.rows, stream.columns)
+    whole = np.cumsum(sent.astype(np.int64), axis=1).astype(np.int16)
+    thin = len(height_map.u_mm) // stream.columns + (len(height_map.u_mm) % stream.columns > 0)
+    level = without_tilt(height_map)
+    true = np.where(level.valid, level.heights_nm, np.nan)[::thin, ::thin]
+    assert ((whole[0] == NOTHING) == np.isnan(true)).all()
+    known = np.isfinite(true)
+    assert np.abs(whole[0][known] * stream.step_nm - true[known]).max() <= 0.05 + 1e-9  # half a step
+    assert len(client.get("/readings/1/heights").content) < 160_000  # before packing
+
+
+def test_lengths_are_shown_in_inches_when_asked(client):
+    """The switch is kept by the browser, leads back to where it was pressed, and changes lengths everywhere."""
+    assert "300.00 mm" in seen(client, "/orders/1")
+    answer = client.post("/units", data={"units": "in"}, headers={"Referer": "http://127.0.0.1/orders/1"})
+    assert (answer.status_code, answer.headers["location"]) == (303, "/orders/1")
+    assert "11.811 in" in seen(client, "/orders/1")
+    assert length_shown(300.0, "in") == "11.811 in"
+
+
+ORDER = {"name": "N-1", "aperture": "12in", "focal_ratio": "5", "intercept": "10in", "full_field": "0.5in"}
+
+
+def test_an_order_sent_twice_is_entered_once(client, shop):
+    """Double click, reload and back all send the same form again; it leads to the entry it made."""
+    sent = ORDER | {"token": token_on(client, "/orders/new")}
+    first, again = client.post("/orders/new", data=sent), client.post("/orders/new", data=sent)
+    assert (first.status_code, first.headers["location"]) == (303, "/orders/2")
+    assert again.headers["location"] == "/orders/2"
+    with shop.record() as record:
+        assert record.count(Ordered) == 2
+    other = client.post("/orders/new", data=sent | {"name": "N-2"})
+    assert other.status_code == 422
+    assert "This form was sent before with something else in it" in other.text
+
+
+def test_a_refused_form_comes_back_filled_with_its_sentence(client, shop):
+    """Status 422, the sentence in an alert, what was typed still there, nothing entered; and one shape in JSON."""
+    sent = ORDER | {"aperture": "12"}
+    answer = client.post("/orders/new", data=sent)
+    assert answer.status_code == 422
+    assert re.search(
+        r'<p class="refused" role="alert">The aperture was given as &#39;12&#39; without a unit; one of .* is needed;', answer.text
+    )
+    assert 'value="10in"' in answer.text
+    as_json = client.post("/orders/new", data=sent, headers={"Accept": "application/json"})
+    assert as_json.status_code == 422
+    assert sorted(as_json.json()["error"]) == ["found", "needed", "remedy", "sentence"]
+    with shop.record() as record:
+        assert record.count(Ordered) == 1
+
+
+def test_an_order_is_drawn_before_it_is_entered(client, shop):
+    """The draft holds drawing and sizes, says what is wrong in a sentence, and enters nothing."""
+    draft = client.get("/orders/draft", params=ORDER).text
+    assert "<svg" in draft
+    assert "What to make" in draft
+    assert "without a unit" in client.get("/orders/draft", params=ORDER | {"intercept": "10"}).text
+    assert "<svg" in client.get("/orders/new", params=ORDER).text  # which is how it is looked at without a script
+    with shop.record() as record:
+        assert record.count(Ordered) == 1
+
+
+def test_a_correction_leaves_the_first_entry(client, shop):
+    """The corrected order holds under its old address; the form begins with what was entered."""
+    assert 'value="300mm"' in seen(client, "/orders/1/correct")
+    answer = client.post(
+        "/orders/1/correct", data={"name": "G-1", "customer": "order 7"} | {key: value for key, value in ORDER.items() if key != "name"}
+    )
+    assert answer.headers["location"] == "/orders/1"
+    assert "Corrected; entered first on 3 March 2026." in seen(client, "/orders/1")
+    with shop.record() as record:
+        assert record.get(Ordered, 1).customer == ""
+
+
+def test_work_on_a_piece_is_entered(client, shop):
+    """Piece, run, gauging, cost, timer and its stop: each form leads on and makes its entry."""
+    assert client.post("/orders/1", data={"name": "G-3", "minor": "90mm"}).headers["location"] == "/pieces/3"
+    assert client.post("/pieces", data={"name": "G-4", "shape": "round", "diameter": "4in"}).headers["location"] == "/pieces/4"
+    assert client.post("/pieces/3/run", data={"work": "polishing", "minutes": "20min", "pad": "1"}).status_code == 303
+    gauging = client.post("/pieces/3/gauge", data={"leg_circle": "40mm", "reading": "12.4um", "zero": "11.0um"})
+    assert gauging.headers["location"] == "/gaugings/3"
+    assert "Next run: this face on top" in seen(client, "/gaugings/3")
+    assert client.post("/pieces/3/cost", data={"what": "glass", "amount": "12.50"}).status_code == 303
+    assert client.post("/timers/1/stop", data={"position": "bottom", "minutes": "9min"}).headers["location"] == "/"
+    history = seen(client, "/pieces/3")
+    assert "Polishing, 20 minutes." in history
+    assert "glass: 12.50 EUR." in history
+    with shop.record() as record:
+        assert [run.minutes for run in record.listing(Run)] == [20.0, 9.0]
+        assert record.count(PieceEntry) == 4
+        assert record.count(GaugingEntry) == 3
+
+
+@pytest.mark.parametrize(
+    ("path", "data", "sentence"),
+    [
+        (
+            "/pieces/1/run",
+            {"form": "run", "work": "polishing", "minutes": "20"},
+            "The time on the lap was given as &#39;20&#39; without a unit",
+        ),
+        ("/pieces/1/gauge", {"leg_circle": "40mm", "reading": "12um", "zero": ""}, "The zero holds no number"),
+        ("/orders/1", {"name": "G-1", "minor": "90mm"}, "There is a piece called &#39;G-1&#39; already"),
+        ("/shop", {"form": "lamp", "name": "a", "light": "candle"}, "candle"),
+        ("/pieces/1/timer", {"form": "timer", "work": "dancing", "minutes": "2min"}, "The work was given as &#39;dancing&#39;"),
+    ],
+)
+def test_every_form_answers_what_it_can_not_take(client, path, data, sentence):
+    """Refused beside the form with 422 and the sentence."""
+    answer = client.post(path, data=data)
+    assert answer.status_code == 422
+    assert sentence in answer.text
+
+
+def test_a_photograph_is_kept_once_and_its_reading_asked_for(client, shop, photograph):
+    """The same upload again, as after a lost connection, leads to the same work and makes no second photograph."""
+    data = {"token": token_on(client, "/pieces/2/photograph"), "light": "mercury-green", "thicker": "2.5"}
+    files = {"photograph": ("IMG 1.jpg", photograph, "image/jpeg")}
+    first = client.post("/pieces/2/photograph", data=data, files=files)
+    again = client.post("/pieces/2/photograph", data=data, files=files)
+    assert first.status_code == 303
+    assert again.headers["location"] == first.headers["location"] == "/work/1"
+    with shop.record() as record:
+        assert record.count(Photograph) == 2
+    assert "Waiting for its turn." in seen(client, "/work/1")
+    assert client.post("/work/1/stop", data={}).headers["location"] == "/work/1"
+    assert "Stopped. Nothing was entered." in seen(client, "/work/1")
+
+
+def test_an_upload_without_a_photograph_is_refused(client):
+    """No file, no entry, one sentence."""
+    answer = client.post("/pieces/2/photograph", data={"light": "sodium"}, files={"photograph": ("", b"", "image/jpeg")})
+    assert answer.status_code == 422
+    assert "No photograph came" in answer.text
+
+
+def test_a_flat_is_entered_with_its_map(client, shop):
+    """A map file makes a reference flat that a photograph can lie on; another file is refused."""
+    with shop.record() as record:
+        data = map_file(reading_map(shop, record.get(ReadingEntry, 1)), name="a.npz")
+    assert client.post("/flats", data={"name": "B"}, files={"map": ("b.npz", data)}).status_code == 303
+    assert "B</option>" in seen(client, "/pieces/2/photograph")
+    refused = client.post("/flats", data={"name": "C"}, files={"map": ("c.npz", b"no map")})
+    assert refused.status_code == 422
+    with shop.record() as record:
+        assert [flat.map_name for flat in record.listing(Flat)] == ["b.npz"]
+
+
+def test_files_are_given(client, shop):
+    """Map in every format, certificate, piece file, picture: each with its own bytes."""
+    assert client.get("/certificates/1/certificate.pdf").content.startswith(b"%PDF")
+    assert 'name = "G-1"' in client.get("/certificates/1/piece.toml").text
+    assert client.get("/photographs/1/picture.jpg").content[:3] == b"\xff\xd8\xff"
+    for kind in ("npz", "x3p", "csv", "png"):
+        assert len(client.get(f"/readings/1/map.{kind}").content) > 1000
+    for place in (shop.folder / "views").iterdir():
+        place.unlink()
+    assert client.get("/readings/1/map.png").content.startswith(b"\x89PNG")  # made anew
+    assert client.get("/photographs/1/picture.jpg").status_code == 404
+
+
+@pytest.mark.parametrize("path", ["/orders/99", "/pieces/99", "/readings/99", "/work/99", "/nothing", "/certificates/99/certificate.pdf"])
+def test_what_is_not_there_says_so(client, path):
+    """404 with a sentence and the way back, whatever is asked for."""
+    answer = client.get(path)
+    assert answer.status_code == 404
+    assert 'role="alert"' in answer.text
+
+
+def test_a_verdict_is_what_was_judged(client, shop):
+    """Decision, guard band and doubts on the page are those of the record."""
+    with shop.record() as record:
+        found = record.get(VerdictEntry, 1).found
+    text = seen(client, "/verdicts/1")
+    assert f"</span> {found['decision']}</p>" in text
+    assert found["iso10110"] in text
+
+
+def test_sentences_of_the_command_line_are_said_as_on_a_page():
+    """No page sends anybody to an option of the command line."""
+    assert sentence_shown("add --focal-ratio like 5.") == "Add 'focal ratio' like 5."
+    assert "--" not in sentence_shown("the price rests on our defaults; put the shop's own in with --prices")
