@@ -8,6 +8,7 @@ import pytest
 
 from straightband.cli import main
 from straightband.workflows.demo_rings import NAMES, shipped
+from straightband.workflows.shop_folder import open_shop, vouch
 
 # Of the files as they were published, so that nobody re-encodes them unseen.
 RINGS_b48f48b1449a7dbc19de89ca2d6cd71b4738647c59f47a2e22c8c5300e5b51ce56 = {
@@ -30,11 +31,20 @@ def shown(tmp_path_factory):
 def test_every_file_it_names_is_there_and_no_other(shown):
     """The folder holds the files that were listed, each with a word on what it shows."""
     folder, facts = shown
-    assert sorted(file["path"] for file in facts["files"]) == sorted(str(path) for path in folder.iterdir())
+    assert sorted(file["path"] for file in facts["files"]) == sorted(str(path) for path in folder.iterdir() if path.is_file())
     assert all(file["shows"] for file in facts["files"])
     for name in ("after-bands.png", "after-map.png", "after-profile.png", "before-bands.png", "rings-1-bands.png"):
         assert (folder / name).read_bytes().startswith(b"\x89PNG")
     assert (folder / "certificate.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_the_shop_it_fills_is_whole_and_reads_the_same_again(shown):
+    """The record of the invented shop is whole, and its readings come out the same when computed anew from what it holds."""
+    folder, facts = shown
+    assert facts["shop"] == str(folder / "shop")
+    found = vouch(open_shop(folder / "shop"), recompute=True)
+    assert found.whole, (found.checked.faults, found.differing)
+    assert found.read_again == 2
 
 
 @pytest.mark.parametrize("stem", ["before", "after"])

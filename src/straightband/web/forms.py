@@ -105,7 +105,7 @@ def form(
 
     A page with several forms says by `form` which of them was sent.
     """
-    mine = bool(ask.error) and ask.texts.get("form", "") == name
+    mine = bool(ask.error) and ask.texts.get("form", name) == name
     given = ask.texts if mine else (values or {})
     filled = tuple(replace(field, value=given.get(field.name, field.value)) if field.kind != "file" else field for field in fields)
     return FormView(action=action, submit=submit, fields=filled, token=new_token(), error=ask.error if mine else "", name=name, quiet=quiet)
