@@ -51,11 +51,19 @@ def test_order_and_names_make_no_odds():
 
 
 def test_a_much_smaller_plate_is_a_misfit_and_the_reason_says_so():
-    """Half the size can't run: it would tip; an ellipse of 0.71 hollows the larger; both are said with the ratio."""
+    """Half the size can't run: it would tip; 0.62 of it hollows the larger; both are said with the ratio."""
     tips = pair_up((0, 1), plates=(disc(100.0), disc(50.0)), bench=BENCH)
     assert isinstance(tips, Misfit)
     assert tips.reason.startswith("R50 is 0.50 of R100 across: it would tip on the rim of the larger")
-    hollows = pair_up((0, 1), plates=(disc(150.0), oval(90.0)), bench=BENCH)
+    hollows = pair_up((0, 1), plates=(disc(100.0), disc(62.0)), bench=BENCH)
     assert isinstance(hollows, Misfit)
     assert "it works the middle and hollows the larger" in hollows.reason
     assert "rocks" in hollows.reason
+
+
+def test_an_unlike_pair_runs_only_one_way_up():
+    """At 0.71 only the smaller on top can be made even, with a stroke longer than itself is wide; what it bends is nothing."""
+    pairing = pair_up((0, 1), plates=(disc(150.0), oval(90.0)), bench=BENCH)
+    assert [(way.top, way.share) for way in pairing.ways] == [(1, 1.0)]
+    assert pairing.ways[0].stroke_mm > 0.8 * oval(90.0).diameter_mm
+    assert abs(pairing.ways[0].bends_um_min) < 0.03 * pairing.ways[0].bottom_um_min

@@ -27,10 +27,11 @@ from straightband.wear.radial import Grind, Meeting, grind_rings, meeting_of, we
 from straightband.wear.rings import Rings, rings_of, sag_of_rings_um
 
 USUAL_STROKE = 1.0 / 3.0  # of the smaller plate's diameter
-_STROKES = (0.1, 0.2, USUAL_STROKE, 0.45, 0.6, 0.75, 0.9, 1.05, 1.2)  # of it, that are tried until the upper plate rocks
-LIFTS_AT_MOST = 0.05  # of the contact, at the end of the stroke, before the plate is said to rock
-SMALLEST_RATIO = 0.7  # of diameters; below, a plate works one zone of the other at a time
-BENDS_AT_MOST = 0.09  # for each um of wear, that may be left undone: beyond, rings of three were seen to stay hollow in simulation
+_STROKES = (0.1, 0.2, USUAL_STROKE, *(0.45 + 0.075 * step for step in range(12)))  # of it, that are tried until the upper plate rocks
+LIFTS_LITTLE = 0.05  # of the contact, at the end of the stroke: what a stroke that is wanted for its bending may lift
+LIFTS_AT_MOST = 0.15  # of the contact, at the end of the stroke, before the plate is said to rock
+SMALLEST_RATIO = 0.6  # of diameters; below, a plate works one zone of the other at a time
+BENDS_AT_MOST = 0.03  # for each um of wear, that may be left undone: beyond, rings of three were seen to stay hollow in simulation
 _LEAST_SHARE = 0.1  # of the time, for a way to be worth a change of plates
 _COEFFICIENT, _STIFFNESS_KPA_UM = 1e-10, 1.0  # per Pa; with which strokes are tried: rates go as the first, and don't hang on the second
 _CELLS = 32
@@ -160,7 +161,7 @@ class _Tried:
     top_um_min: float
     bottom_um_min: float
     bends_um_min: float
-    rocks: bool
+    lifts: float
 
 
 def motion_of(bench: Bench, *, stroke_mm: float) -> Motion:
@@ -179,7 +180,8 @@ def pair_up(link: tuple[int, int], *, plates: tuple[Plate, ...], bench: Bench) -
     above = _up_to_rocking(plates[small], plates[large], bench=bench, wanted_um_min=wanted)
     if not above:
         return Misfit(link=link, ratio=ratio, reason=_rocks(plates[small], plates[large], ratio=ratio))
-    chosen = _undoing(above, wanted)
+    steady = [each for each in above if each.lifts <= LIFTS_LITTLE] or above[:1]
+    chosen = _undoing(steady, wanted)
     share = 0.0 if turned is None else -chosen.bends_um_min / max(turned.bends_um_min - chosen.bends_um_min, 1e-300)
     if turned is None or share < _LEAST_SHARE:
         even = _undoing(above, 0.0)
@@ -210,7 +212,7 @@ def _steadiest(top: Plate, bottom: Plate, *, bench: Bench) -> _Tried | None:
     """The larger plate on top with the usual stroke, or the longest shorter one that does not rock; None where each does."""
     for share in (share for share in reversed(_STROKES) if share <= USUAL_STROKE):
         tried = _tried(top, bottom, bench=bench, stroke_mm=share * bottom.diameter_mm, sign=-1.0)
-        if tried is not None and not tried.rocks:
+        if tried is not None and tried.lifts <= LIFTS_LITTLE:
             return tried
     return None
 
@@ -220,10 +222,10 @@ def _up_to_rocking(top: Plate, bottom: Plate, *, bench: Bench, wanted_um_min: fl
     found: list[_Tried] = []
     for share in _STROKES:
         tried = _tried(top, bottom, bench=bench, stroke_mm=share * top.diameter_mm, sign=1.0)
-        if tried is None or tried.rocks:
+        if tried is None or tried.lifts > LIFTS_AT_MOST:
             break
         found.append(tried)
-        if tried.bends_um_min <= min(wanted_um_min, 0.0):
+        if tried.bends_um_min <= min(wanted_um_min, 0.0) or (tried.bends_um_min <= 0.0 and tried.lifts > LIFTS_LITTLE):
             break
     return found
 
@@ -259,7 +261,7 @@ def _of_flat(meeting: Meeting, *, force_n: float, stroke_mm: float, sign: float)
         top_um_min=_mean(first.top_um_min, meeting.top) / _COEFFICIENT,
         bottom_um_min=_mean(first.bottom_um_min, meeting.bottom) / _COEFFICIENT,
         bends_um_min=sign * (top - bottom) / 2.0,
-        rocks=bool(carried < 1.0 - LIFTS_AT_MOST),
+        lifts=float(1.0 - carried),
     )
 
 
@@ -272,9 +274,9 @@ def _undoing(tried: list[_Tried], wanted_um_min: float) -> _Tried:
     for shorter, longer in itertools.pairwise(tried):
         if longer.bends_um_min <= wanted_um_min <= shorter.bends_um_min:
             step = (wanted_um_min - shorter.bends_um_min) / (longer.bends_um_min - shorter.bends_um_min)
-            fields = ("stroke_mm", "top_um_min", "bottom_um_min", "bends_um_min")
+            fields = ("stroke_mm", "top_um_min", "bottom_um_min", "bends_um_min", "lifts")
             between = {name: getattr(shorter, name) + step * (getattr(longer, name) - getattr(shorter, name)) for name in fields}
-            return _Tried(rocks=False, **between)
+            return _Tried(**between)
     return min(tried, key=lambda each: abs(each.bends_um_min - wanted_um_min))
 
 
