@@ -3,14 +3,16 @@
 import io
 import struct
 import zlib
+from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image
 
 from straightband.errors import PhotoUnreadable
 from straightband.photo.load import UPRIGHT, load_photo
-from straightband.photo.plane import light_plane
+from straightband.photo.plane import light_plane, linear_from_levels
 from straightband.synthetic.sensor import tone_curve, turn_for_orientation
 
 LEVELS = np.random.default_rng(1).integers(0, 256, (600, 800, 3), dtype=np.uint8)
@@ -106,3 +108,104 @@ def test_what_is_no_photograph_is_refused_in_one_sentence(data, found):
     assert found in str(refusal.value)
     assert "\n" not in str(refusal.value)
     assert all((refusal.value.found, refusal.value.needed, refusal.value.remedy))
+
+
+@pytest.mark.parametrize("orientation", [1, *UPRIGHT])
+def test_sixteen_bit_colour_of_a_tiff_stays_whole(orientation):
+    """A TIFF of 16 bits in three colours keeps levels that 8 bits could not hold, and is turned upright once, by whichever reader."""
+    deep = np.random.default_rng(7).integers(0, 65536, (500, 700, 3), dtype=np.uint16)
+    kept = io.BytesIO()
+    stored = np.ascontiguousarray(turn_for_orientation(deep, orientation=orientation))
+    tifffile.imwrite(kept, stored, photometric="rgb", extratags=[(0x0112, "H", 1, orientation, True)])
+    photo = load_photo(kept.getvalue(), name="a.tif")
+    assert photo.full_scale == 65535
+    assert np.array_equal(photo.levels, deep)
+
+
+def test_a_heic_photograph_is_read_upright():
+    """tests/truth/heic: stored on its side with orientation 6, so that red rises downward once upright."""
+    photo = load_photo((Path(__file__).parents[1] / "truth" / "heic" / "ramp.heic").read_bytes(), name="a.heic")
+    assert photo.size_px == (480, 640)
+    red = 30.0 + 200.0 * np.arange(640) / 639.0
+    assert np.median(photo.levels[:, :, 0], axis=1) == pytest.approx(red, abs=4.0)  # what quality 80 leaves of a smooth ramp
+
+
+def dng(levels, *, black, white):
+    """A linear-sensor DNG (Adobe DNG specification 1.4): one plane of a red-green-green-blue mosaic."""
+    kept = io.BytesIO()
+    matrix = [value for n in (1, 0, 0, 0, 1, 0, 0, 0, 1) for value in (n, 1)]
+    tifffile.imwrite(
+        kept,
+        levels,
+        photometric=32803,  # colour filter array
+        extratags=[
+            (50706, "B", 4, (1, 4, 0, 0), True),  # DNGVersion
+            (50708, "s", 0, "Invented Camera", True),  # UniqueCameraModel
+            (33421, "H", 2, (2, 2), True),  # CFARepeatPatternDim
+            (33422, "B", 4, (0, 1, 1, 2), True),  # CFAPattern: red, green, green, blue
+            (50714, "H", 1, black, True),  # BlackLevel
+            (50717, "H", 1, white, True),  # WhiteLevel
+            (50721, "2i", 9, matrix, True),  # ColorMatrix1
+            (274, "H", 1, 1, True),
+        ],
+    )
+    return kept.getvalue()
+
+
+def test_camera_raw_is_linear_and_binned():
+    """A mosaic of known levels: each 2 x 2 cell becomes one red, one mean green and one blue level, black taken off."""
+    rng = np.random.default_rng(8)
+    mosaic = rng.integers(300, 3000, (600, 800)).astype(np.uint16)
+    photo = load_photo(dng(mosaic, black=256, white=4095), name="a.dng")
+    assert (photo.encoding, photo.binning, photo.size_px) == ("linear", 2, (800, 600))
+    assert photo.full_scale == 4095 - 256
+    cells = mosaic.astype(int) - 256
+    assert np.array_equal(photo.levels[:, :, 0], cells[::2, ::2])
+    assert np.array_equal(photo.levels[:, :, 1], (cells[::2, 1::2] + cells[1::2, ::2] + 1) // 2)
+    assert np.array_equal(photo.levels[:, :, 2], cells[1::2, 1::2])
+
+
+def test_every_level_is_decoded_by_the_published_curve():
+    """IEC 61966-2-1:1999: three pairs of coded value and light that its formula gives (by hand), and the joint of its two parts."""
+    table = linear_from_levels("srgb", 255)
+    assert table[[0, 255]] == pytest.approx([0.0, 1.0])
+    assert table[10] == pytest.approx(10.0 / 255.0 / 12.92, rel=1e-6)  # below the joint at 0.04045 (level 10.3)
+    assert table[128] == pytest.approx(((128.0 / 255.0 + 0.055) / 1.055) ** 2.4, rel=1e-6)
+    assert np.all(np.diff(table) > 0.0)
+
+
+def test_sodium_fills_two_channels_and_one_is_read():
+    """589 nm shines in red and green; the brighter is read as long as it is not clipped, else the other."""
+    levels = np.full((600, 800, 3), 8, dtype=np.uint8)
+    bands = 0.5 + 0.5 * np.cos(np.arange(800) / 20.0)
+    levels[:, :, 0], levels[:, :, 1] = 30 + 160 * bands, 20 + 120 * bands
+    assert light_plane(load_photo(encoded(levels), name="a"), wavelength_nm=589.3).channel == "red"
+    levels[:, :, 0] = np.minimum(levels[:, :, 0].astype(int) * 2, 255)
+    plane = light_plane(load_photo(encoded(levels), name="a"), wavelength_nm=589.3)
+    assert plane.channel == "green"
+    assert "lamp-channel-clipped" in plane.flags
+
+
+def test_large_photographs_are_averaged_in_linear_light():
+    """4400 pixels are averaged two by two: of black and white in turn the light is a half, not the light of the mean level."""
+    levels = np.zeros((600, 4400, 3), dtype=np.uint8)
+    levels[:, ::2] = 200
+    plane = light_plane(load_photo(encoded(levels), name="a"), wavelength_nm=546.0)
+    assert plane.scale == 2.0
+    assert plane.light[10, 10] == pytest.approx(0.5 * linear_from_levels("srgb", 255)[200], rel=1e-5)  # single precision
+
+
+@pytest.mark.parametrize("mode", ["P", "CMYK", "LA", "RGBA", "1", "L"])
+def test_unusual_kinds_of_picture_are_read_or_refused_in_a_sentence(mode):
+    """Palette, printing colours, transparency, one bit: never a traceback."""
+    kept = io.BytesIO()
+    Image.fromarray(LEVELS).convert("RGBA" if mode == "RGBA" else mode).save(kept, "TIFF" if mode == "CMYK" else "PNG")
+    assert load_photo(kept.getvalue(), name="a").size_px == (800, 600)
+
+
+def test_several_pictures_in_one_file_are_refused():
+    """Which of the pages is meant can't be told."""
+    kept = io.BytesIO()
+    Image.fromarray(LEVELS).save(kept, "TIFF", save_all=True, append_images=[Image.fromarray(LEVELS[::-1])])
+    with pytest.raises(PhotoUnreadable, match="holds 2 pictures"):
+        load_photo(kept.getvalue(), name="a.tif")

@@ -1,13 +1,17 @@
 """The outline, found by itself in rendered photographs of known geometry and in real ones."""
 
 import math
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from benchmarks import outline as campaign
 from straightband.errors import BadInput, OutlineNotFound
-from straightband.face.shapes import ellipse, round_face
+from straightband.face.shapes import Shape, ellipse, rectangle, round_face
 from straightband.photo.load import load_photo
 from straightband.photo.outline import find_outline, outline_from_text
 from straightband.photo.plane import light_plane
@@ -41,6 +45,91 @@ def test_the_outline_of_a_rendered_photograph_is_found(seed, difficulty):
     assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx(
         [true.cx, true.cy, true.semi_major, true.semi_minor], abs=limit
     )
+
+
+def found_in(known):
+    """The outline found in a photograph of known rim, and how far the rim is off: pixels, and share of the mean half axis."""
+    plane = light_plane(load_photo(known.data, name="bands.jpg"), wavelength_nm=known.wavelength_nm)
+    return campaign.misses_px(find_outline(plane, face=known.face), known)[0]
+
+
+@pytest.mark.parametrize("seed", [0, 1, 8, 12, 17, 30, 32, 33, 59, 75, 92])
+def test_the_second_renderer_has_nothing_the_search_did_not_expect(seed):
+    """Photographs of a renderer that shares no code with ours: striped tables, square plates, shadows to one side, hairs, no bevel."""
+    known = campaign.known_photograph("second", seed)
+    assert found_in(known) < 1.0  # blur is up to 2 px; a band, a bevel's inner edge or a shadow taken for the outline is 3 px off or more
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"), [("concentric", 5), ("concentric", 14), ("few", 3), ("few", 4), ("plate", 3), ("plate", 4), ("many", 17), ("long", 7)]
+)
+def test_what_lies_beside_the_outline_does_not_pull_it(kind, seed):
+    """Bands along the rim, two or three bands, a plate's rim close by, bands so close that they leave dashes, a long rectangle."""
+    assert found_in(campaign.known_photograph(kind, seed)) < 1.0  # as above
+
+
+def on_a_table(shape, *, semi_px, bevel_px=0.0, table=0.05, bands=True):
+    """A plane with one piece in its middle, drawn from the formula of its outline, 1 px soft."""
+    rows, columns = np.mgrid[:600, :800].astype(float)
+    x, y = (columns - 399.5) / semi_px[0], (rows - 299.5) / semi_px[1]
+    if shape is Shape.RECTANGLE:
+        away = np.maximum((np.abs(x) - 1.0) * semi_px[0], (np.abs(y) - 1.0) * semi_px[1])
+    else:
+        r = np.hypot(x, y)
+        away = (r - 1.0) * r / (np.hypot(x / semi_px[0], y / semi_px[1]) + 1e-9)
+    inside = 0.4 + (0.2 * np.cos(columns / 9.0 + 1e-4 * (rows - 300.0) ** 2) if bands else 0.0)
+    light = table + np.clip(0.5 - away, 0.0, 1.0) * (0.9 - table if bevel_px else inside - table)
+    if bevel_px:
+        light += np.clip(0.5 - away - bevel_px, 0.0, 1.0) * (inside - 0.9)
+    from straightband.photo.plane import Plane
+
+    return Plane(
+        light=light.astype(np.float32),
+        clipped=np.zeros(light.shape, dtype=bool),
+        scale=1.0,
+        size_px=(800, 600),
+        channel="gray",
+        focal_35mm=math.nan,
+        flags=(),
+    )
+
+
+@pytest.mark.parametrize("bevel_px", [0.0, 4.0, 8.0])
+@pytest.mark.parametrize("table", [0.05, 0.3])
+def test_an_outline_drawn_from_its_formula_is_found_to_a_fifth_of_a_pixel(bevel_px, table):
+    """Closed form: half axes 300 and 212.1 px about (399.5, 299.5); a bright bevel belongs to the glass."""
+    found = find_outline(on_a_table(Shape.ELLIPSE, semi_px=(300.0, 212.1), bevel_px=bevel_px, table=table), face=FACE)
+    assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx(
+        [399.5, 299.5, 300.0, 212.1], abs=0.2
+    )  # a rim softened by 1 px, averaged along hundreds
+
+
+@pytest.mark.parametrize(
+    ("drawn", "semi_px", "told"),
+    [
+        (Shape.ELLIPSE, (280.0, 198.0), round_face(diameter_mm=90.0)),
+        (Shape.ELLIPSE, (280.0, 198.0), rectangle(width_mm=60.0, length_mm=85.0)),
+        (Shape.ELLIPSE, (280.0, 198.0), ellipse(minor_mm=70.0, major_mm=80.0)),
+        (Shape.ROUND, (220.0, 220.0), FACE),
+        (Shape.RECTANGLE, (260.0, 180.0), FACE),
+        (Shape.RECTANGLE, (260.0, 180.0), rectangle(width_mm=80.0, length_mm=80.0)),
+    ],
+)
+def test_a_wrong_shape_is_not_found(drawn, semi_px, told):
+    """A person who says another shape or proportion than the photograph shows is told so."""
+    with pytest.raises(OutlineNotFound) as refusal:
+        find_outline(on_a_table(drawn, semi_px=semi_px), face=told)
+    assert all((refusal.value.found, refusal.value.needed, refusal.value.remedy))
+
+
+def test_a_face_cut_off_by_the_frame_is_refused():
+    """The frame is laid so that 20 px of the face are missing on the right."""
+    from dataclasses import replace
+
+    plane = on_a_table(Shape.ELLIPSE, semi_px=(300.0, 212.1))
+    cut = replace(plane, light=plane.light[:, :680], clipped=plane.clipped[:, :680], size_px=(680, 600))
+    with pytest.raises(OutlineNotFound, match="right edge"):
+        find_outline(cut, face=FACE)
 
 
 @pytest.mark.parametrize("name", ["newton_rings_raw_01.jpg", "newton_rings_raw_02.jpg"])

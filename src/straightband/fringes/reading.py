@@ -17,6 +17,7 @@ from straightband.photo.rectify import SquarePicture
 
 LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half in trials
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
+FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
 LEAST_LEAD = 1.5  # how many times more the next best phase must leave unexplained
@@ -147,6 +148,12 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
     explained = _explained(fit)
     if explained < (LEAST_EXPLAINED if bands >= EASY_TO_MIMIC else SURE_EXPLAINED):
         raise _no_bands(explained)
+    if bands < FEW_TO_MIMIC and float(np.std(fit.fields.light)) > MOST_SWING * float(np.mean(fit.fields.modulation)):
+        raise BandsUnreadable(
+            found=f"what shows on the face is as much uneven light as bands (at most {bands:.1f} of them)",
+            needed="at least two dark bands must stand out from the light",
+            remedy="put a paper shim under one side so that 4 to 12 bands show, and light the face evenly",
+        )
     if bands < LEAST_BANDS:
         raise BandsUnreadable(
             found=f"only {bands:.1f} of a band shows on the face",

@@ -138,6 +138,12 @@ def moved(figure: Figure, amounts: NDArray) -> Figure:
     return Figure(square=False, matrix=figure.matrix @ step)
 
 
+def grown(figure: Figure, pixels: float) -> Figure:
+    """The figure whose rim lies a distance in pixels farther out all around, as nearly as its kind allows."""
+    motions = rim_motions(square=figure.square, count=96)
+    return moved(figure, np.linalg.lstsq(motions, pixels / figure.depths(96), rcond=None)[0])
+
+
 def _sides_moved(amounts: NDArray) -> NDArray:
     """Map of the unit square onto the one whose sides are x = 1 + a0 + a1 y, y = 1 + a2 + a3 x, and so on round."""
     a = amounts
@@ -171,4 +177,4 @@ def magnified(figure: Figure, factor: float) -> Figure:
 
 def apart(one: Figure, other: Figure) -> float:
     """Greatest distance between two rims, relative to the radius of the first."""
-    return float(np.abs(one.radius(*other.rim_pixels(24)) - 1.0).max())
+    return float(np.abs(one.radius(*other.rim_pixels(16)) - 1.0).max())

@@ -14,7 +14,8 @@ from straightband.photo.unrolled import Pyramid, edge_shares, slopes, unroll
 
 COUNT = 192
 STEP = 0.006
-SECTORS = 8
+SECTORS = 16
+QUIETER = 0.5  # change outside, of that just inside, below which a part of the rim is calm
 NEAR = 0.012  # relative radius within which an edge supports the rim
 RADII = np.arange(0.3, 1.4, STEP)
 THIN = 0.04  # relative radius: two rims closer than this are the two edges of a bevel
@@ -36,7 +37,9 @@ class Look:
     off_frame
         Share of the rim beyond the frame.
     worst_outside
-        `outside` of the worst of eight parts of the rim.
+        `outside` of the worst of sixteen parts of the rim.
+    calm
+        Share of the parts of the rim with much less change outside than there is just inside the rim.
     """
 
     figure: Figure
@@ -46,24 +49,27 @@ class Look:
     outside: float
     off_frame: float
     worst_outside: float
+    calm: float
 
 
 def look_at(pyramid: Pyramid, figure: Figure) -> Look:
     """Measure a figure."""
-    strip = np.sqrt(unroll(pyramid, figure, radii=RADII, count=COUNT))
+    strip = pyramid.evened(unroll(pyramid, figure, radii=RADII, count=COUNT))
     slope = slopes(strip)
     shares = edge_shares(slope[:, RADII > 0.8])[:, np.abs(RADII[RADII > 0.8] - 1.0) <= NEAR].max(axis=1)
     seen = np.isfinite(strip[:, np.abs(RADII - 1.0) < STEP]).all(axis=1)
     change = _change(strip, slope, RADII)
+    border = _level(change, 0.88, 0.955, percent=60.0)
+    parts = np.array([_level(part, 1.03, 1.12, percent=50.0) for part in np.split(change, SECTORS)])
+    parts = parts[np.isfinite(parts)]
     return Look(
         figure=figure,
         support=float((shares[seen] > 0.4).mean()) if seen.any() else 0.0,
         inside=_level(change, 0.3, 0.93, percent=60.0),
-        border=_level(change, 0.88, 0.955, percent=60.0),
+        border=border,
         outside=_level(change, 1.06, 1.18, percent=50.0),
-        worst_outside=max(
-            (_level(part, 1.03, 1.12, percent=50.0) for part in np.split(change, SECTORS)), key=lambda x: -math.inf if math.isnan(x) else x
-        ),
+        worst_outside=float(parts.max()) if parts.size else -math.inf,
+        calm=float((parts < QUIETER * border).mean()) if parts.size else 1.0,
         off_frame=float(1.0 - seen.mean()),
     )
 
@@ -89,7 +95,7 @@ def change_between(pyramid: Pyramid, *, inner: Figure, outer: Figure) -> float:
     reach = 1.0 / float(outer.radius(x, y).min())
     step = min(STEP, max(reach - 1.0, 1e-3) / 16.0)
     radii = np.arange(1.0 - 2.0 * step, max(reach, 1.0) + 3.0 * step, step)
-    strip = np.sqrt(unroll(pyramid, inner, radii=radii, count=COUNT))
+    strip = pyramid.evened(unroll(pyramid, inner, radii=radii, count=COUNT))
     change = _change(strip, slopes(strip), radii)
     unit = inner.unit_rim(COUNT)
     away = outer.radius(*inner.pixels(unit[:, :1] * radii, unit[:, 1:] * radii))

@@ -181,8 +181,8 @@ def _decode_coded(data: bytes, name: str) -> _Decoded:
         levels=levels,
         full_scale=np.iinfo(levels.dtype).max,
         encoding=encoding,
-        # A TIFF is stood upright by the reader itself, unless its deeper levels are read past it.
-        orientation=orientation if orientation in range(1, 9) and (deep or not turned) else 1,
+        # Both readers of TIFF stand it upright by themselves.
+        orientation=orientation if orientation in range(1, 9) and not turned else 1,
         focal_35mm=float(focal) or float("nan"),
     )
 

@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
 from straightband.photo.figure import Figure, magnified
-from straightband.photo.judge import look_at
 from straightband.photo.plane import Plane
 from straightband.photo.refine import refined
 from straightband.photo.refusals import check_inside, why_none, wrong_shape
-from straightband.photo.search import beats, candidates, chosen, is_plain, rivals
+from straightband.photo.search import beats, is_plain, rivals, searched
 from straightband.photo.unrolled import pyramid_of
 
-FEWEST_SUPPORT = 0.7  # over 250 synthetic photographs the outline was seen along 0.85 of its length or more, a wrong one rarely 0.7
-FAINT_SUPPORT = 0.8
+FEWEST_COVERAGE = 0.5  # of the outline with a sharp edge along it
+FAINT_SUPPORT = 0.6
+ROUGH_SHARE = 0.01  # of the shorter half axis: what the outline may be off before it is placed finely
 WIDEST_RATIO = 0.055  # in the logarithm: 0.035 for a view 15 degrees off normal, the rest for perspective and distortion
 TYPED_STANDARD_PX = 1.0  # what an eye on a screen can place: common practice, no source
 TYPED_RATIO_MARGIN = 0.08  # a view 15 degrees off normal shortens one axis by 3.4 %; the rest is the eye's
@@ -68,23 +68,22 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     """The outline of the face in the photograph; raises OutlineNotFound rather than guess."""
     pyramid = pyramid_of(plane.light)
     ratio, square = face.semi_major_mm / min(face.semi_u_mm, face.semi_v_mm), face.shape is Shape.RECTANGLE
-    looks = candidates(pyramid, ratio=ratio, square=square)
-    if not looks:
+    found = searched(pyramid, ratio=ratio, square=square)
+    if found is None or found[0].curve.coverage < FEWEST_COVERAGE:
         raise why_none(pyramid, plane, face=face)
-    look = chosen(pyramid, looks)
-    if look.support < FEWEST_SUPPORT:
-        raise why_none(pyramid, plane, face=face)
-    if face.shape is Shape.ROUND or not is_plain(look):
+    seen, bevel = found
+    if not is_plain(seen):
         for rival in rivals(pyramid, ratio=ratio, square=square):
-            if beats(rival, look, pyramid=pyramid):
+            if beats(rival, seen, pyramid=pyramid):
                 raise wrong_shape(rival.figure, face=face)
-    check_inside(magnified(look.figure, plane.scale), plane)
-    best = refined(pyramid, look.figure)
+    rough = magnified(seen.figure, plane.scale)
+    check_inside(rough, plane, slack_px=ROUGH_SHARE * rough.axes()[1])
+    best = refined(pyramid, seen.figure, bevel=bevel)
     figure = magnified(best.figure, plane.scale)
     if abs(math.log(figure.ratio() / ratio)) > WIDEST_RATIO:
         raise wrong_shape(figure, face=face)
     check_inside(figure, plane)
-    return _outline(figure, face=face, standard_px=best.standard_px * plane.scale, support=look_at(pyramid, best.figure).support)
+    return _outline(figure, face=face, standard_px=best.standard_px * plane.scale, support=seen.curve.coverage)
 
 
 def _outline(figure: Figure, *, face: Face, standard_px: float, support: float) -> Outline:

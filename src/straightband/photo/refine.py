@@ -7,23 +7,23 @@ edge is seen by averaging; across it, its place is where linear light is steepes
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.photo.figure import Figure, moved, rim_motions
-from straightband.photo.unrolled import Pyramid, slopes, unroll
+from straightband.photo.curves import CREST_PX, SHARP, Strip, edge_strip
+from straightband.photo.figure import Figure, grown, moved, rim_motions
+from straightband.photo.rimprofile import outward_of_line
+from straightband.photo.unrolled import Pyramid
 
-COARSE_COUNT, FINE_COUNT = 96, 384
-INWARD_SHARE, OUTWARD_SHARE = 0.05, 0.045  # of the shorter half axis: where edges are looked for
+FINE_COUNT, AVERAGED = 384, 9
 NARROWEST_PX = 3.5  # a bevel narrower than this shows as one edge
-CREST_PX = 3.0  # an edge is no wider than this: the slope has fallen off on both sides
-FAINT_RATIO = 4.0  # a crest stands this far above the median
-SHARP = 0.75  # share of its height that a crest stands above its sides
-BEVEL_SEEN = 0.4  # of the rim, for a second edge to count
-BEVEL_GAIN = 0.12  # and how much more edge the pair must explain than one edge alone
+REACH_PX, REACH_SHARE = 3.0, 0.004  # how far the edge may lie from the curve found, in pixels or relative to the shorter half axis
+INSIDE_PX, OUTWARD_PX = 3.0, 7.0  # where a second edge is looked for
+OUTER_SHARE = 0.25  # of the strongest slope in a row: an edge, not what a JPEG writes beside one
+AGREE_PX, AGREE_SHARE = 0.8, 0.45  # how alike, and along how much of the rim or side
+FARTHER_PX = 1.2  # less is the same edge
 PEAK_STEPS = 4  # half pixels on either side of the top of a crest that give its centre
 WIDTH_TRUST = 10.0  # in rim points: how hard the width first found is held on to
 TUKEY = 4.7  # rejects beyond this many standard deviations, 95 % efficient (common practice)
@@ -42,7 +42,7 @@ class Refined:
     support
         Share of the rim where the edge, or the inner edge of the bevel, was taken into the fit.
     bevel_px
-        Width of the bevel seen, plane pixels; 0 if none.
+        Width of the bevel or line seen along the rim, plane pixels; 0 if none.
     """
 
     figure: Figure
@@ -51,114 +51,66 @@ class Refined:
     bevel_px: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Crests:
-    """Edges around a rim.
+def refined(pyramid: Pyramid, figure: Figure, *, bevel: float = 0.0) -> Refined:
+    """The figure fitted to the edge that runs along it; `bevel` is the width of a bevel inside it, relative to the radius, 0 for none."""
+    width = bevel * figure.axes()[1]
+    if width > NARROWEST_PX:
+        return _fine_fit(pyramid, figure, width)
+    fine = _fine_fit(pyramid, figure, 0.0)
+    outer, width = _outermost(pyramid, fine.figure)
+    if width:
+        return replace(fine, figure=outer, bevel_px=width)
+    outward = outward_of_line(pyramid, fine.figure)
+    return fine if outward == 0.0 else replace(fine, figure=grown(fine.figure, outward), bevel_px=outward)
 
-    Attributes
-    ----------
-    offsets
-        Distances from the rim, pixels, outward.
-    height
-        [rim point, offset], how far the slope stands out above the slopes on both sides.
-    sure
-        How surely there is the top of an edge, 0 to 1.
-    glass
-        True where it can be the outer edge of glass.
+
+def _outermost(pyramid: Pyramid, figure: Figure) -> tuple[Figure, float]:
+    """The figure through another edge a few pixels outside the figure's, and how far outside; the figure and 0 where there is none.
+
+    The inner edge of a narrow bevel is often the stronger one. Of a rectangle each side is moved by itself.
     """
-
-    offsets: NDArray
-    height: NDArray
-    sure: NDArray
-    glass: NDArray
-
-
-def refined(pyramid: Pyramid, figure: Figure) -> Refined:
-    """The figure fitted to the outermost edge of the glass that runs along it."""
-    figure, width = _edge_pair(pyramid, figure)
-    return _fine_fit(pyramid, figure, width)
-
-
-def _crests(pyramid: Pyramid, figure: Figure, offsets: NDArray, *, count: int, average: int) -> _Crests:
-    """Edges around the rim, with slopes averaged over `average` neighbouring rim points."""
-    radii = 1.0 + offsets / figure.depths(count)[:, None]
-    slope = np.nan_to_num(slopes(unroll(pyramid, figure, radii=radii, count=count)))
-    half = average // 2
-    slope = cv2.blur(cv2.copyMakeBorder(slope, half, half, 0, 0, cv2.BORDER_WRAP), (1, average))[half : half + count]
-    size = np.abs(slope)
-    away = max(1, round(CREST_PX / (offsets[1] - offsets[0])))
-    wide = np.pad(size, ((0, 0), (away, away)), mode="edge")
-    height = size - 0.5 * (wide[:, : size.shape[1]] + wide[:, 2 * away :])
-    noise = FAINT_RATIO * np.median(np.abs(height[:, offsets > 0.0]), axis=1, keepdims=True) + 1e-7
-    height = np.maximum(height, 0.0)
-    top = np.pad((height[:, 1:-1] >= height[:, :-2]) & (height[:, 1:-1] > height[:, 2:]), ((0, 0), (1, 1))).astype(np.uint8)
-    # A shadow beside the outline falls off smoothly: light that rises outward is an edge of the glass only if it does so at once.
-    glass = (slope < 0.0) | (height > SHARP * size)
-    sure = height * height / (height * height + noise * noise) * cv2.dilate(top, np.ones((1, 3), np.uint8))
-    return _Crests(offsets=offsets, height=height, sure=sure, glass=glass)
+    offsets = np.arange(-INSIDE_PX, OUTWARD_PX + 0.25, 0.5)
+    size = np.abs(edge_strip(pyramid, figure, offsets=offsets, count=FINE_COUNT, averaged=AVERAGED).slope)
+    ahead = np.pad(size[:, 6:], ((0, 0), (0, 6)), mode="edge")
+    top = np.zeros(size.shape, dtype=bool)
+    top[:, 1:-1] = (size[:, 1:-1] >= size[:, :-2]) & (size[:, 1:-1] > size[:, 2:])
+    top &= (size > OUTER_SHARE * size.max(axis=1, keepdims=True)) & (ahead < SHARP * size) & (offsets > FARTHER_PX)
+    seen = np.asarray(top.any(axis=1))
+    column = top.shape[1] - 1 - np.argmax(top[:, ::-1], axis=1)
+    place = np.where(seen, _peak(size, column, offsets), 0.0)
+    weights = np.zeros(FINE_COUNT)
+    for rows in np.split(np.arange(FINE_COUNT), 4 if figure.square else 1):
+        near = np.abs(place[rows][:, None] - offsets[None, :]) < AGREE_PX
+        share = (near & seen[rows][:, None]).mean(axis=0)
+        mode = int(share.argmax())
+        moves = share[mode] > AGREE_SHARE
+        place[rows] = np.where(moves, place[rows], 0.0)
+        weights[rows] = (near[:, mode] & seen[rows]) if moves else 1.0
+    if not place.any():
+        return figure, 0.0
+    motions = rim_motions(square=figure.square, count=FINE_COUNT) * figure.depths(FINE_COUNT)[:, None]
+    weights, _ = _robust(place, weights, motions)
+    normal = motions.T @ (weights[:, None] * motions) + 1e-9 * np.eye(motions.shape[1])
+    amounts = np.linalg.solve(normal, motions.T @ (weights * place))
+    return moved(figure, amounts), float((motions @ amounts).max())
 
 
-def _edge_pair(pyramid: Pyramid, figure: Figure) -> tuple[Figure, float]:
-    """The outline and the width of the bevel inside it (0 if none is seen)."""
-    shorter = figure.axes()[1]
-    step = max(0.5, 0.001 * shorter)
-    offsets = np.arange(-INWARD_SHARE * shorter - CREST_PX, OUTWARD_SHARE * shorter + CREST_PX + 2.0 * step, step)
-    crests = _crests(pyramid, figure, offsets, count=COARSE_COUNT, average=9)
-    motions = rim_motions(square=figure.square, count=COARSE_COUNT) * figure.depths(COARSE_COUNT)[:, None]
-    alone = _follow(crests, motions, start=0.0, width=0.0)
-    widths = np.arange(max(NARROWEST_PX, 0.006 * shorter), OUTWARD_SHARE * shorter, 0.0025 * shorter)
-    pairs = [(_follow(crests, motions, start=start, width=float(width)), float(width)) for width in widths for start in (0.0, -width)]
-    good = [(p, w) for p, w in pairs if min(p[1], p[2]) >= BEVEL_SEEN and p[1] + p[2] >= alone[1] + BEVEL_GAIN]
-    if not good:
-        return moved(figure, alone[0]), 0.0
-    most = max(p[1] + p[2] for p, _ in good)
-    # Of pairs that explain as much, the outermost: two bands near the edge make a pair, too.
-    (amounts, _, _), width = max(
-        ((p, w) for p, w in good if p[1] + p[2] > most - 0.15), key=lambda pw: float((motions @ pw[0][0]).mean()) + pw[1]
-    )
-    outward = np.linalg.lstsq(motions, motions @ amounts + width, rcond=None)[0]
-    return moved(figure, outward), width
-
-
-def _follow(crests: _Crests, motions: NDArray, *, start: float, width: float) -> tuple[NDArray, float, float]:
-    """Mean shift of the inner of two edges `width` apart: the motion, and the shares of the rim where the inner and outer are seen.
-
-    With width 0 there is one edge, counted as inner.
-    """
-    step = crests.offsets[1] - crests.offsets[0]
-    rows = np.arange(motions.shape[0])[:, None]
-    outer_sure = crests.sure * crests.glass
-    # Alone, a strong edge counts more than a faint one; a bevel may be faint, but only along a stronger edge inside it.
-    inner_sure = crests.sure if width else crests.sure * crests.height / (crests.height.max(axis=1, keepdims=True) + 1e-9)
-    amounts = np.linalg.lstsq(motions, np.full(motions.shape[0], start), rcond=None)[0]
-    for reach in (8, 6, 5, 4):
-        window = np.arange(-reach, reach + 1)
-        place = (motions @ amounts - crests.offsets[0]) / step
-        inner = np.clip(np.rint(place).astype(int)[:, None] + window, 0, crests.offsets.size - 1)
-        outer = np.clip(inner + round(width / step), 0, crests.offsets.size - 1)
-        both = inner_sure[rows, inner] + (outer_sure[rows, outer] if width else 0.0)
-        weight = both * np.exp(-0.5 * (2.0 * window / reach) ** 2)
-        mass = weight.sum(axis=1)
-        target = crests.offsets[0] + step * (inner * weight).sum(axis=1) / (mass + 1e-9)
-        trust = mass / (mass + 0.5)
-        normal = motions.T @ (trust[:, None] * motions) + 1e-6 * np.eye(motions.shape[1])
-        amounts = np.linalg.solve(normal, motions.T @ (trust * target))
-    near = np.abs(window) <= 1
-    return (
-        amounts,
-        float(crests.sure[rows, inner[:, near]].max(axis=1).mean()),
-        float(outer_sure[rows, outer[:, near]].max(axis=1).mean()) if width else 0.0,
-    )
+def _peak(size: NDArray, column: NDArray, offsets: NDArray) -> NDArray:
+    """Offset of the top of a parabola through a sample and its two neighbours, per row."""
+    rows, inside = np.arange(len(size)), np.clip(column, 1, size.shape[1] - 2)
+    left, middle, right = size[rows, inside - 1], size[rows, inside], size[rows, inside + 1]
+    bend = np.minimum(left - 2.0 * middle + right, -1e-12)
+    return offsets[inside] + (offsets[1] - offsets[0]) * np.clip(0.5 * (left - right) / bend, -1.0, 1.0)
 
 
 def _fine_fit(pyramid: Pyramid, figure: Figure, width: float) -> Refined:
     """Least squares, outliers left out, on the places of the outer edge and of the inner one (one more unknown: the width)."""
     plain = rim_motions(square=figure.square, count=FINE_COUNT)
-    reach = max(3.5, 0.006 * figure.axes()[1])
+    reach = max(REACH_PX, REACH_SHARE * figure.axes()[1])
     reach = min(reach, 0.5 * width) if width else reach
     offsets = np.arange(-width - reach - CREST_PX, reach + CREST_PX + 0.25, 0.5)
     for share in (0.5, 0.3, 0.25):
-        crests = _crests(pyramid, figure, offsets, count=FINE_COUNT, average=9)
+        crests = edge_strip(pyramid, figure, offsets=offsets, count=FINE_COUNT, averaged=AVERAGED)
         depths = figure.depths(FINE_COUNT)[:, None]
         place, sure = _place(crests, crests.sure * crests.glass if width else crests.sure, at=0.0, spread=share * reach)
         motions, targets, trust = plain * depths, place, sure
@@ -180,7 +132,7 @@ def _fine_fit(pyramid: Pyramid, figure: Figure, width: float) -> Refined:
     return Refined(figure=figure, standard_px=float(standard), support=float(seen), bevel_px=width)
 
 
-def _place(crests: _Crests, sure: NDArray, *, at: float, spread: float) -> tuple[NDArray, NDArray]:
+def _place(crests: Strip, sure: NDArray, *, at: float, spread: float) -> tuple[NDArray, NDArray]:
     """Offset of the crest near `at`, per rim point, and how surely it is one."""
     near = sure * np.exp(-0.5 * ((crests.offsets - at) / spread) ** 2)
     picked = np.argmax(near, axis=1)[:, None]

@@ -17,8 +17,8 @@ OVEREXPOSED = 0.05  # share of the frame at full scale that makes too much light
 TOUCHING_PX = 1.0
 
 
-def check_inside(figure: Figure, plane: Plane) -> None:
-    """Raise OutlineNotFound if the figure (in photo pixels) reaches beyond the frame."""
+def check_inside(figure: Figure, plane: Plane, *, slack_px: float = 0.0) -> None:
+    """Raise OutlineNotFound if the figure (in photo pixels) reaches more than `slack_px` beyond the frame."""
     x, y = (np.concatenate([a, b]) for a, b in zip(figure.rim_pixels(720), figure.corners().T if figure.square else ([], []), strict=True))
     width, height = plane.size_px
     beyond = {
@@ -28,7 +28,7 @@ def check_inside(figure: Figure, plane: Plane) -> None:
         "lower": y.max() - (height - 1 - TOUCHING_PX),
     }
     side = max(beyond, key=lambda name: beyond[name])
-    if beyond[side] > 0.0:
+    if beyond[side] > slack_px:
         raise _cut_off(side, f" ({math.ceil(beyond[side])} px missing)")
 
 

@@ -7,58 +7,103 @@ closes on itself (bands outside it too) and the rim of a larger flat (no bands j
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
+import cv2
 import numpy as np
 
+from straightband.photo.choice import CALM, Seen, bevel_inside, outline_among
+from straightband.photo.curves import CLOSE, WIDE, Curve, curves_near
 from straightband.photo.figure import Figure, apart
-from straightband.photo.judge import Look, change_between, look_at
-from straightband.photo.settle import CLOSE, CLOSE_COUNT, NARROW, VERY_NARROW, WIDE, settle, side_variants
+from straightband.photo.judge import Look, change_between
 from straightband.photo.texture import textured_areas
 from straightband.photo.unrolled import Pyramid, Window
-from straightband.photo.votes import DIRECTIONS, SQUARE_DIRECTIONS, TURNED_BIN_PX, Edges, edges_of, unlike, vote, vote_rectangles
+from straightband.photo.votes import ALIKE, DIRECTIONS, SQUARE_DIRECTIONS, TURNED_BIN_PX, Edges, edges_of, unlike, vote, vote_rectangles
 
 RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it by 0.035, perspective and distortion add a little
 VOTING_SIDE, SQUARE_VOTING_SIDE, TEXTURE_SIDE = 490, 300, 640
 CLOSER_SHARE = 0.2  # of the longer side: figures with a smaller half axis are looked at again from nearer
 ROUND_RATIO = 1.1
-COMPARABLE = 0.8  # supports closer than this leave the choice to what lies between two rims
-CALM = 0.35
-FAINTEST = 0.1  # of the liveliest figure
-RIVAL_SUPPORT = 0.85
+LOOSE_RATIO = 0.35  # in the logarithm: rough areas farther off are not looked at
+ROUGHLY_SAME = 0.03  # relative radius
+LIKELIEST = 4  # of the figures voted for, looked at before the rest
+AT_FIRST, MOST_ROUGH = 1, 7  # rough curves looked at closely before it is asked whether one is plainly the outline, and in all
+PEELED_COVERAGE = 0.6
+SWING_PX = (5.0, 9.0)
+RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
+PLAIN_COVERAGE, PLAIN_CALM, PLAIN_BORDER = 0.88, 0.85, 0.4
 LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
-def candidates(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
-    """Settled ellipses or rectangles of about the ratio given (1 for a round face), best supported first."""
-    areas = textured(pyramid, square=square)
+def searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, float] | None:
+    """The outline of a face of the proportions given and the width of its bevel relative to its radius; None if there is none."""
+    rough: list[Curve] = []
+    curves: list[Curve] = []
+    best = None
+    for figures in _starts(pyramid, ratio=ratio, square=square):
+        fresh = _rough_curves(pyramid, figures, known=rough, ratio=ratio)
+        rough += fresh
+        for some in (fresh[:AT_FIRST], fresh[AT_FIRST:MOST_ROUGH]):
+            near = [curve for start in some for curve in curves_near(pyramid, start.figure, reach=CLOSE)]
+            curves += [curve for curve in near if abs(math.log(curve.figure.ratio() / ratio)) < RATIO_MARGIN]
+            best = outline_among(pyramid, curves) if near else best
+            if best is not None and is_plain(best):
+                return best, bevel_inside(best, curves)
+    return None if best is None else (best, bevel_inside(best, curves))
+
+
+def _starts(pyramid: Pyramid, *, ratio: float, square: bool) -> Iterator[list[Figure]]:
+    """Rough figures, the likeliest first; the caller stops where one of them has led to a plain outline."""
     voted, rims = _voted(pyramid, pyramid.whole, ratio=ratio, square=square)
-    for window in _closer(pyramid, areas[:1] + rims):
-        voted += _voted(pyramid, window, ratio=ratio, square=square)[0]
-    starts: list[tuple[Figure, tuple[float, ...]]] = [
-        (figure, VERY_NARROW if ratio < ROUND_RATIO and not square else NARROW) for figure in voted
-    ]
-    for figure in areas:
-        if abs(math.log(figure.ratio() / ratio)) < 0.35:
-            starts += [(figure, WIDE), (figure, NARROW)]
-    return _settled(pyramid, starts, ratio=ratio)
+    yield voted[:LIKELIEST]
+    yield voted[LIKELIEST:]
+    areas = textured(pyramid, square=square)
+    yield [figure for figure in areas if abs(math.log(figure.ratio() / ratio)) < LOOSE_RATIO]
+    yield [figure for window in _closer(pyramid, areas[:1] + rims) for figure in _voted(pyramid, window, ratio=ratio, square=square)[0]]
+    yield _voted_by_swing(pyramid, ratio=ratio, square=square)
+
+
+def _rough_curves(pyramid: Pyramid, figures: list[Figure], *, known: list[Curve], ratio: float) -> list[Curve]:
+    """Curves near rough figures that are unlike those known, best covered first."""
+    fresh: list[Curve] = []
+    for figure in figures:
+        for curve in curves_near(pyramid, figure, reach=WIDE):
+            alike = any(apart(other.figure, curve.figure) < ROUGHLY_SAME for other in known + fresh)
+            if not alike and abs(math.log(curve.figure.ratio() / ratio)) < 2.5 * RATIO_MARGIN:
+                fresh.append(curve)
+    return sorted(fresh, key=lambda curve: -curve.coverage)
 
 
 def _voted(pyramid: Pyramid, window: Window, *, ratio: float, square: bool) -> tuple[list[Figure], list[Figure]]:
     """Figures voted for in a part of the frame, and the circles seen all around that were met on the way."""
     is_round = ratio < ROUND_RATIO and not square
     view = pyramid.view(window, side_px=SQUARE_VOTING_SIDE if square else VOTING_SIDE)
-    edges, circles = _peeled(edges_of(view.picture, most=5000 if is_round or square else 2500), view.picture, rounds=4 if is_round else 2)
-    if is_round:
-        found = circles + [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16)]
-        found = unlike(found, most=14, alike=0.03)
-    elif square:
-        directions = SQUARE_DIRECTIONS if ratio > ROUND_RATIO else SQUARE_DIRECTIONS // 2
-        found = unlike([figure for _, figure in vote_rectangles(edges, ratio=ratio, directions=directions, each=4)], most=12)
-    else:
-        found = unlike(
-            [figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4, bin_px=TURNED_BIN_PX)], most=12
-        )
+    edges = edges_of(view.picture, most=5000 if is_round or square else 2500)
+    edges, circles = _peeled(edges if square else edges.off_lines(), view.picture, rounds=4 if is_round else 2)
+    found = unlike(circles * is_round + _figures(edges, ratio=ratio, square=square), most=18, alike=0.03 if is_round else ALIKE)
     return [view.to_plane(figure) for figure in found], [view.to_plane(circle) for circle in circles]
+
+
+def _figures(edges: Edges, *, ratio: float, square: bool) -> list[Figure]:
+    """Figures of the proportions given that edges vote for, best first."""
+    if square:
+        directions = SQUARE_DIRECTIONS if ratio > ROUND_RATIO else SQUARE_DIRECTIONS // 2
+        return [figure for _, figure in vote_rectangles(edges, ratio=ratio, directions=directions, each=4)]
+    if ratio < ROUND_RATIO:
+        return [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16)]
+    return [figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4, bin_px=TURNED_BIN_PX)]
+
+
+def _voted_by_swing(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Figure]:
+    """Figures around where the light swings: close bands dissolve an outline into dashes, but not the border of their swing."""
+    view = pyramid.view(pyramid.whole, side_px=SQUARE_VOTING_SIDE if square else VOTING_SIDE)
+    found: list[Figure] = []
+    for reach_px in SWING_PX:
+        swing = cv2.GaussianBlur((view.picture - cv2.GaussianBlur(view.picture, (0, 0), reach_px)) ** 2, (0, 0), reach_px)
+        edges = edges_of(np.minimum(np.sqrt(swing), np.float32(2.0) * np.sqrt(np.median(swing[swing > swing.mean()]))), most=2500)
+        if len(edges.points):
+            found += _figures(edges, ratio=ratio, square=square)[:24]
+    return [view.to_plane(figure) for figure in unlike(found, most=12)]
 
 
 def _peeled(edges: Edges, picture: np.ndarray, *, rounds: int) -> tuple[Edges, list[Figure]]:
@@ -70,11 +115,11 @@ def _peeled(edges: Edges, picture: np.ndarray, *, rounds: int) -> tuple[Edges, l
     circles = []
     for _ in range(rounds):
         (_, start), *_ = vote(edges, ratio=1.0, directions=1, most=0.75, each=1)
-        circle = settle(small, start, windows=VERY_NARROW)
-        if circle is None or circle.ratio() > 1.06 or look_at(small, circle).support < 0.6:
+        near = [curve for curve in curves_near(small, start, reach=WIDE)[:1] if curve.coverage > PEELED_COVERAGE]
+        if not near or near[0].figure.ratio() > 1.06:
             break
-        edges = edges.without(circle, margin=0.025)
-        circles.append(circle)
+        edges = edges.without(near[0].figure, margin=0.025)
+        circles.append(near[0].figure)
     return edges, circles
 
 
@@ -103,95 +148,52 @@ def _same(one: Window, other: Window) -> bool:
     )
 
 
-def textured(pyramid: Pyramid, *, square: bool, within: Figure | None = None) -> list[Figure]:
-    """Rough figures around areas full of bands; with `within`, inside the rim of a larger flat."""
+def textured(pyramid: Pyramid, *, square: bool) -> list[Figure]:
+    """Rough figures around areas full of bands."""
     view = pyramid.view(pyramid.whole, side_px=TEXTURE_SIDE)
-    rim = None if within is None else Figure(square=within.square, matrix=np.linalg.inv(view.back) @ within.matrix)
-    found = textured_areas(view.picture, square=square, within=rim)
+    found = textured_areas(view.picture, square=square)
     return unlike([view.to_plane(figure) for figure in found], most=6, alike=0.07)
 
 
-def _settled(pyramid: Pyramid, starts: list[tuple[Figure, tuple[float, ...]]], *, ratio: float) -> list[Look]:
-    figures: list[Figure] = []
-    for start, windows in starts:
-        figure = settle(pyramid, start, windows=windows)
-        if figure is None or abs(math.log(figure.ratio() / ratio)) > 2.0 * RATIO_MARGIN:
-            continue
-        if all(apart(other, figure) > 0.02 for other in figures):
-            figures.append(figure)
-    looks = sorted((look_at(pyramid, figure) for figure in figures), key=lambda look: -look.support)[:6]
-    if looks and looks[0].figure.square:
-        looks = _with_other_sides(pyramid, looks, ratio=ratio)
-    close = [settle(pyramid, look.figure, windows=CLOSE, count=CLOSE_COUNT) for look in looks]
-    settled = [look_at(pyramid, f) for f in close if f is not None and abs(math.log(f.ratio() / ratio)) < RATIO_MARGIN]
-    liveliest = max((look.border for look in settled), default=0.0)
-    return sorted((look for look in settled if _has_bands(look) and look.border > FAINTEST * liveliest), key=_rank, reverse=True)
-
-
-def _with_other_sides(pyramid: Pyramid, looks: list[Look], *, ratio: float) -> list[Look]:
-    """The best rectangles among those found and those that differ from them in a side or more."""
-    for _ in range(2):
-        looks = sorted(looks, key=_rank, reverse=True)[:3]
-        variants = [variant for look in looks for variant in side_variants(pyramid, look.figure)]
-        close = [settle(pyramid, v, windows=VERY_NARROW) for v in variants if abs(math.log(v.ratio() / ratio)) < 2.0 * RATIO_MARGIN]
-        looks += [look_at(pyramid, figure) for figure in close if figure is not None]
-    return sorted(looks, key=_rank, reverse=True)[:6]
-
-
-def _has_bands(look: Look) -> bool:
-    return look.border > LIVELIER * look.outside or math.isnan(look.outside)
-
-
-def chosen(pyramid: Pyramid, looks: list[Look]) -> Look:
-    """The one of some well-seen figures that is the outline."""
-    best = looks[0]
-    for other in looks[1:]:
-        best = _better(pyramid, best, other)
-    return best
-
-
-def _better(pyramid: Pyramid, one: Look, other: Look) -> Look:
-    stronger, weaker = (one, other) if one.support >= other.support else (other, one)
-    if weaker.support < COMPARABLE * stronger.support:
-        return stronger
-    cleaner = max(one, other, key=_rank)
-    inner, outer = (one, other) if _lies_in(one.figure, other.figure) else (other, one)
-    if not _lies_in(inner.figure, outer.figure) or inner.support < 0.85 * outer.support:
-        return cleaner
-    # Between the outline and the rim of a larger flat there are no bands.
-    return inner if change_between(pyramid, inner=inner.figure, outer=outer.figure) < CALM * inner.border else cleaner
-
-
-def _rank(look: Look) -> float:
-    """Support, and how little the bands go on anywhere outside, as they do beyond a band that closes on itself."""
-    return look.support + 0.5 * max(0.0, 1.0 - max(look.worst_outside, 0.0) / max(look.border, 1e-6))
-
-
-def _lies_in(inner: Figure, outer: Figure) -> bool:
-    return float(outer.radius(*inner.rim_pixels(48)).max()) < 1.0
-
-
-def rivals(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Look]:
+def rivals(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Seen]:
     """Well-seen figures around bands that do not have the shape or the ratio given, best first."""
     found = []
     for other_square in (False, True):
-        for start in textured(pyramid, square=other_square)[:4]:
-            figure = settle(pyramid, start, windows=WIDE)
-            figure = figure and settle(pyramid, figure, windows=CLOSE, count=CLOSE_COUNT)
-            if figure is not None and not (other_square == square and abs(math.log(figure.ratio() / ratio)) < 2.0 * RATIO_MARGIN):
-                found.append(look_at(pyramid, figure))
-    return sorted((look for look in found if look.support > RIVAL_SUPPORT and _has_bands(look)), key=_rank, reverse=True)
+        starts = [
+            curve.figure for start in textured(pyramid, square=other_square)[:4] for curve in curves_near(pyramid, start, reach=WIDE)[:1]
+        ]
+        curves = [curve for start in unlike(starts, most=2, alike=0.05) for curve in curves_near(pyramid, start, reach=CLOSE)]
+        if other_square == square:
+            curves = [curve for curve in curves if abs(math.log(curve.figure.ratio() / ratio)) > 2.0 * RATIO_MARGIN]
+        best = outline_among(pyramid, curves)
+        if best is not None and best.curve.coverage > RIVAL_COVERAGE and has_bands(best.look):
+            found.append(best)
+    return sorted(found, key=lambda one: -one.rank)
 
 
-def is_plain(look: Look) -> bool:
+def has_bands(look: Look) -> bool:
+    """True if the light changes more inside than outside."""
+    return look.border > LIVELIER * look.outside or math.isnan(look.outside)
+
+
+def is_plain(best: Seen) -> bool:
     """True if nothing speaks against a figure, so that no rival needs to be looked for."""
-    return look.support > 0.93 and look.worst_outside < 0.35 * look.border
+    return best.curve.coverage > PLAIN_COVERAGE and best.look.calm > PLAIN_CALM and best.look.border > PLAIN_BORDER * best.look.inside
 
 
-def beats(rival: Look, look: Look, *, pyramid: Pyramid) -> bool:
+def beats(rival: Seen, best: Seen, *, pyramid: Pyramid) -> bool:
     """True if a figure of another shape explains the picture better, or is the piece on the larger flat whose rim was taken for it."""
-    if _lies_in(look.figure, rival.figure) and change_between(pyramid, inner=look.figure, outer=rival.figure) < CALM * look.border:
+    if lies_in(best.figure, rival.figure) and change_between(pyramid, inner=best.figure, outer=rival.figure) < CALM * best.look.border:
         return False  # the rival is the rim of a larger flat
-    if _rank(rival) > _rank(look) + 0.05 and rival.border > 0.6 * look.border:
+    if rival.rank > best.rank + RIVAL_LEAD and rival.look.border > 0.6 * best.look.border:
         return True
-    return _lies_in(rival.figure, look.figure) and change_between(pyramid, inner=rival.figure, outer=look.figure) < CALM * rival.border
+    return (
+        lies_in(rival.figure, best.figure)
+        and change_between(pyramid, inner=rival.figure, outer=best.figure) < CALM * rival.look.border
+        and best.look.border < PLAIN_BORDER * rival.look.border
+    )
+
+
+def lies_in(inner: Figure, outer: Figure) -> bool:
+    """True if a figure lies wholly inside another."""
+    return float(outer.radius(*inner.rim_pixels(48)).max()) < 1.0

@@ -14,27 +14,18 @@ from numpy.typing import NDArray
 from straightband.photo.figure import Figure, disc, magnified, rectangle_figure
 
 PATCHES_PX = (7, 13, 23)
-WELL_INSIDE = 0.94
 MOST_STRENGTH = 40.0
 SMALLEST_AREA = 0.004  # of the frame
 
 
-def textured_areas(picture: NDArray[np.float32], *, square: bool, within: Figure | None = None) -> list[Figure]:
-    """Figures of free proportions around areas full of gradient, in the pixels of `picture` (about 600 px wide).
-
-    With `within`, only what lies well inside that rim is looked at.
-    """
+def textured_areas(picture: NDArray[np.float32], *, square: bool) -> list[Figure]:
+    """Figures of free proportions around areas full of gradient, in the pixels of `picture` (about 600 px wide)."""
     strength = np.maximum(_over_noise(picture, blur_px=1.2), _over_noise(picture, blur_px=3.0))
     coded = np.clip(np.log(np.maximum(strength, 1.0)) * (255.0 / math.log(MOST_STRENGTH)), 0.0, 255.0).astype(np.uint8)
-    looked_at = np.ones(coded.shape, dtype=bool)
-    if within is not None:
-        x, y = np.meshgrid(2.0 * np.arange(coded.shape[1]) + 0.5, 2.0 * np.arange(coded.shape[0]) + 0.5)
-        looked_at = within.radius(x, y) < WELL_INSIDE
-        coded[~looked_at] = 0
     found = []
     for patch in PATCHES_PX:
         calm = cv2.medianBlur(coded, patch)
-        middle, _ = cv2.threshold(calm[looked_at], 0, 255, cv2.THRESH_OTSU)
+        middle, _ = cv2.threshold(calm, 0, 255, cv2.THRESH_OTSU)
         for threshold in (middle - 15.0, middle, middle + 20.0):
             found += _areas((calm > threshold).astype(np.uint8), square=square)
     return [magnified(figure, 2.0) for figure in found]

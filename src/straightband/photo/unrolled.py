@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from straightband.photo.figure import Figure, rim_points
 
+DARK_SHARE = 0.02  # of the brightest light: below it the noise of the sensor no longer falls with the light (common practice, no source)
 SMALLEST_SIDE = 200  # plane pixels; coarser pictures are of no use
 
 
@@ -30,7 +31,7 @@ class View:
     Attributes
     ----------
     picture
-        float32 [row, column], root of linear light: photon noise is then even, and dark edges count beside bright ones.
+        float32 [row, column], root of linear light and a little more: noise is then even, and dark edges count beside bright ones.
     back
         (3, 3), from its pixels to plane pixels.
     """
@@ -55,6 +56,10 @@ class Pyramid:
 
     pictures: tuple[NDArray[np.float32], ...]
 
+    def evened(self, light: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Root of light and a little more, in which noise is even and dark edges count beside bright ones."""
+        return np.sqrt(light + np.float32(DARK_SHARE * np.percentile(self.pictures[-1], 99.0)))
+
     @property
     def whole(self) -> Window:
         """The window of the whole frame."""
@@ -68,7 +73,7 @@ class Pyramid:
         part = self.pictures[level][window.top >> level : window.bottom >> level, window.left >> level : window.right >> level]
         share = min(1.0, side_px / max(part.shape))
         size = (max(1, round(part.shape[1] * share)), max(1, round(part.shape[0] * share)))
-        picture = np.sqrt(cv2.resize(part, size, interpolation=cv2.INTER_AREA) if share < 1.0 else part)
+        picture = self.evened(cv2.resize(part, size, interpolation=cv2.INTER_AREA) if share < 1.0 else part)
         across, down = (part.shape[1] << level) / size[0], (part.shape[0] << level) / size[1]
         left, top = window.left >> level << level, window.top >> level << level
         back = np.array([[across, 0.0, 0.5 * across - 0.5 + left], [0.0, down, 0.5 * down - 0.5 + top], [0.0, 0.0, 1.0]])

@@ -21,6 +21,10 @@ SQUARE_DIRECTIONS, SQUARE_TRIED = 30, 10
 OUTWARD = ((1, 0), (-1, 0), (0, 1), (0, -1))  # the sides of a rectangle: ends of the longer axis, then of the shorter
 BIN_PX = 3.0
 TURNED_BIN_PX = 6.5  # for ellipses: a direction 5 degrees off scatters the votes this far
+LEVEL_STEP = 0.002  # root of light per pixel: slopes of single 8-bit levels in an even table stay below it
+FAINT_SHARE = 0.15  # of the strong edges: one as weak counts half
+LINE_PX, LINE_GAP_PX, LINE_WORTH = 60, 4, 0.2
+SHORTEST_PX = 9  # a chain of crests
 CALM_PX = 6  # how far behind an edge it is asked to be quiet
 SMALLEST_SHARE = 0.07  # smallest half axis, of the longer side of the frame
 ALIKE = 0.12
@@ -56,6 +60,18 @@ class Edges:
         """The edges inside a figure."""
         return self._only(figure.radius(self.points[:, 0], self.points[:, 1]) < 1.0)
 
+    def off_lines(self) -> Edges:
+        """The edges with little weight left to those along long straight lines: straight bands, and the sides of a plate or a table."""
+        mask = np.zeros(self.shape, dtype=np.uint8)
+        mask[self.points[:, 1].astype(int), self.points[:, 0].astype(int)] = 255
+        lines = cv2.HoughLinesP(mask, 1.0, math.pi / 180.0, 40, minLineLength=LINE_PX, maxLineGap=LINE_GAP_PX)
+        mask[:] = 0
+        for x1, y1, x2, y2 in np.reshape([] if lines is None else lines, (-1, 4)).tolist():
+            cv2.line(mask, (x1, y1), (x2, y2), 1, 3)
+        straight = mask[self.points[:, 1].astype(int), self.points[:, 0].astype(int)] > 0
+        weights = np.where(straight[:, None], np.float32(LINE_WORTH), np.float32(1.0)) * self.weights
+        return Edges(points=self.points, normals=self.normals, weights=weights, shape=self.shape)
+
     def _only(self, kept: NDArray[np.bool_]) -> Edges:
         return Edges(points=self.points[kept], normals=self.normals[kept], weights=self.weights[kept], shape=self.shape)
 
@@ -69,18 +85,26 @@ def edges_of(picture: NDArray[np.float32], *, most: int) -> Edges:
     x, y = np.meshgrid(*(np.arange(n, dtype=np.float32) for n in size.shape[::-1]))
     ahead = cv2.remap(size, x + ux, y + uy, cv2.INTER_LINEAR)
     behind = cv2.remap(size, x - ux, y - uy, cv2.INTER_LINEAR)
-    noise = float(np.median(size))
+    noise = max(float(np.median(size)), LEVEL_STEP)
     crest = (size >= ahead) & (size > behind) & (size > 2.0 * noise)
     crest[:2] = crest[-2:] = crest[:, :2] = crest[:, -2:] = False
+    crest = _long_enough(crest)
     strength = size / (cv2.blur(size, (15, 15)) + 0.5 * noise + 1e-6)
     rows, cols = np.nonzero(crest)
     normals = np.column_stack([ux[rows, cols], uy[rows, cols]])
     calm = _calm_beyond(size, np.column_stack([cols, rows]), normals, floor=2.0 * noise + 0.1 * float(np.percentile(size[::2, ::2], 98.0)))
-    weights = np.minimum(strength[rows, cols], 3.0)[:, None] * calm
+    sizes = size[rows, cols]
+    weights = (np.minimum(strength[rows, cols], 3.0) * sizes / (sizes + FAINT_SHARE * np.percentile(size[::2, ::2], 98.0)))[:, None] * calm
     if len(weights) > most:
         kept = np.argpartition(-weights.max(axis=1), most)[:most]
         rows, cols, weights, normals = rows[kept], cols[kept], weights[kept], normals[kept]
     return Edges(points=np.column_stack([cols, rows]).astype(np.float32), normals=normals, weights=weights, shape=size.shape)
+
+
+def _long_enough(crest: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The crests that hang together over some pixels: those of noise do not."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(crest.astype(np.uint8), connectivity=8)
+    return crest & (stats[:, cv2.CC_STAT_AREA] >= SHORTEST_PX)[labels]
 
 
 def _calm_beyond(size: NDArray, points: NDArray, normals: NDArray, *, floor: float) -> NDArray:

@@ -1,0 +1,91 @@
+"""Where the glass ends, seen in the light across the rim.
+
+A bevel or a dark line only a few pixels wide blurs into one edge, whose steepest place lies inside the outline. Along a closed curve good
+to a few pixels the light across the rim is therefore compared with two edges a little apart, blurred alike: where the outer one lies, how
+far inside it the other, and the blur are found for the whole rim together; the levels differ from sector to sector.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+from scipy.special import ndtr
+
+from straightband.photo.figure import Figure
+from straightband.photo.unrolled import Pyramid, unroll
+
+COUNT, SECTORS = 384, 24
+STEP_PX = 0.5
+INWARD_PX, OUTWARD_PX = 9.0, 7.0
+WIDEST_PX = 7.0
+BLURS_PX = (1.0, 2.0)
+SHARPEST_PX, SOFTEST_PX = 0.4, 4.5
+BETTER = 0.75  # what two edges leave, of what one leaves, at most
+LINE_SECTORS = 0.7  # share of the sectors in which the light between the edges lies beyond that on both sides
+LEAST_OUTWARD_PX = 0.3  # less is within what the place of the edge itself is good to
+LEAST_JUMP = 0.15  # of the smaller edge, relative to the larger
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fit:
+    """Two edges across a rim: `outer_px` and `outer_px - width_px`, blurred by `blur_px`; `left` is the variance left unexplained."""
+
+    outer_px: float
+    width_px: float
+    blur_px: float
+    left: float
+
+
+def outward_of_line(pyramid: Pyramid, figure: Figure) -> float:
+    """How many plane pixels outside the rim the glass ends, if a line or bevel a few pixels wide runs along it; 0 if none does."""
+    offsets = np.arange(-INWARD_PX, OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
+    strip = unroll(pyramid, figure, radii=1.0 + offsets / figure.depths(COUNT)[:, None], count=COUNT)
+    profiles = np.median(np.nan_to_num(strip).reshape(SECTORS, COUNT // SECTORS, -1), axis=1).T.astype(float)
+    alone = min((_fitted(profiles, offsets, start=(0.0, 0.0, blur)) for blur in BLURS_PX), key=lambda fit: fit.left)
+    starts = [(alone.outer_px + out, width, alone.blur_px) for width in (1.5, 3.0, 5.0) for out in (0.0, width)]
+    pair = _fitted(profiles, offsets, start=min(starts, key=lambda start: _left(profiles, offsets, *start)))
+    if pair.left > BETTER * alone.left:
+        return 0.0
+    jumps = _jumps(profiles, offsets, fit=pair)
+    line = float(np.mean((jumps[0] * jumps[1] < 0.0) & (np.abs(jumps).min(axis=0) > LEAST_JUMP * np.abs(jumps).max(axis=0))))
+    return pair.outer_px if line > LINE_SECTORS and pair.outer_px > LEAST_OUTWARD_PX else 0.0
+
+
+def _fitted(profiles: NDArray, offsets: NDArray, *, start: tuple[float, float, float]) -> _Fit:
+    """The best edges near a start; a width of 0 stays 0."""
+    free = np.array([0, 2] if start[1] == 0.0 else [0, 1, 2])
+    values = np.array(start)
+
+    def left(some: NDArray) -> float:
+        values[free] = some
+        return _left(profiles, offsets, *values)
+
+    found = minimize(left, np.array(start)[free], method="Nelder-Mead", options={"xatol": 0.02, "fatol": 1e-9, "maxiter": 120})
+    values[free] = found.x
+    return _Fit(outer_px=float(values[0]), width_px=float(values[1]), blur_px=float(values[2]), left=float(found.fun))
+
+
+def _left(profiles: NDArray, offsets: NDArray, outer: float, width: float, blur: float) -> float:
+    """Share of the variance that levels and slopes on both sides of the edges leave."""
+    if not (SHARPEST_PX < blur < SOFTEST_PX and 0.0 <= width <= WIDEST_PX and abs(outer) < OUTWARD_PX - 1.0):
+        return 2.0
+    q, _ = np.linalg.qr(_basis(offsets, outer=outer, width=width, blur=blur))
+    return float(np.sum((profiles - q @ (q.T @ profiles)) ** 2) / (np.sum((profiles - profiles.mean(axis=0)) ** 2) + 1e-12))
+
+
+def _basis(offsets: NDArray, *, outer: float, width: float, blur: float) -> NDArray:
+    """Light outside, its slope, the step at the inner edge, slope and bend inside, and the step at the outer edge if there are two."""
+    glass, inner = ndtr((outer - offsets) / blur), ndtr((outer - width - offsets) / blur)
+    inward = offsets - outer + width
+    columns = [np.ones_like(offsets), (1.0 - glass) * (offsets - outer), inner, inner * inward, inner * inward**2]
+    return np.stack([*columns, glass] if width > 0.0 else columns, axis=1)
+
+
+def _jumps(profiles: NDArray, offsets: NDArray, *, fit: _Fit) -> NDArray:
+    """(2, sectors): steps of the light at the outer and at the inner edge, going inward."""
+    basis = _basis(offsets, outer=fit.outer_px, width=fit.width_px, blur=fit.blur_px)
+    levels = np.linalg.lstsq(basis, profiles, rcond=None)[0]
+    return levels[[5, 2]] if fit.width_px > 0.0 else levels[[2, 2]]
