@@ -167,7 +167,7 @@ def test_maps_are_written_in_every_format(capsys, bands):
 
 
 UNITS = 'one of ", cm, in, m, mm, nm, um, µm, μm, ″ is needed; write it like 90mm or 2 5/8 in.'
-LIGHTS = "a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led is needed; write it like 632.8nm."
+LIGHTS = "a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led, blue-led is needed; write it like 632.8nm."
 HOUR = "a clock hour from 1 to 12 in the upright photograph is needed; write it like 3 for the right side."
 ENDING = "a name ending in .npz, .x3p, .csv or .png is needed; change the ending."
 MARK = (

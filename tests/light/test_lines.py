@@ -82,5 +82,5 @@ def test_an_unknown_lamp_is_refused_with_the_list():
     with pytest.raises(BadInput) as refused:
         lamp_from_text("candle")
     assert str(refused.value) == (
-        "the light was given as 'candle'; a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led is needed; write it like 632.8nm."
+        "the light was given as 'candle'; a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led, blue-led is needed; write it like 632.8nm."
     )

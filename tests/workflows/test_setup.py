@@ -161,7 +161,7 @@ def test_a_set_up_that_makes_no_sense_is_refused(texts, sentence):
 def test_a_light_nobody_knows_is_refused():
     """Neither a lamp that is known nor a wavelength: the lamps are listed."""
     assert refusal(setup_from_text, light="candle", minor="90mm") == (
-        "the light was given as 'candle'; a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led is needed; "
+        "the light was given as 'candle'; a wavelength or one of sodium, mercury-green, helium-neon, red-led, green-led, blue-led is needed; "
         "write it like 632.8nm."
     )
 

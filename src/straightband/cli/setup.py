@@ -24,7 +24,10 @@ def add_face_arguments(parser: argparse.ArgumentParser) -> None:
 def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     """Options for the light, the outline and the way round."""
     parser.add_argument(
-        "--light", required=True, metavar="LIGHT", help="wavelength like 632.8nm, or sodium, mercury-green, helium-neon, red-led, green-led"
+        "--light",
+        required=True,
+        metavar="LIGHT",
+        help="wavelength like 632.8nm, or sodium, mercury-green, helium-neon, red-led, green-led, blue-led; several that were on like red-led,green-led,blue-led tell hill from hole",
     )
     parser.add_argument(
         "--outline", metavar="CX,CY,SEMI1,SEMI2,ANGLE", help="in pixels of the upright photograph; angle of SEMI1 from right toward down"

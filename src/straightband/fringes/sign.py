@@ -38,6 +38,17 @@ def gap_sense_from_rings(reading: PhaseReading, *, thicker_outside: bool) -> int
     return 1 if grows_outward == thicker_outside else -1
 
 
+def thicker_side(reading: PhaseReading, picture: SquarePicture, *, sense: int) -> float | str:
+    """Clock hour in the upright photograph toward which the gap grows, or for rings `in` or `out`; `sense` is +1 if the phase grows with the gap."""
+    slope = sense * _tilt(reading)
+    semi = np.array([reading.points.clear.semi_u_mm, reading.points.clear.semi_v_mm])
+    if 2.0 * float(np.hypot(*(slope * semi))) / (2.0 * math.pi) < LEAST_TILT_BANDS:
+        power = float(many_figures(reading.points, reading.cell_phase_rad[None])["power_nm"][0])
+        return "out" if sense * power < 0.0 else "in"
+    right, up = _photo_direction(picture, slope=slope)
+    return math.degrees(math.atan2(right, up)) / 30.0 % 12.0
+
+
 def gap_sense_from_press(before: PhaseReading, after: PhaseReading, *, picture: SquarePicture, hour: float) -> int:
     """+1 if the phases grow with the gap, -1 if they fall, 0 if pressing the rim at that clock hour between them decides nothing.
 

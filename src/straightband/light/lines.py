@@ -66,6 +66,7 @@ LAMPS = {
     "helium-neon": _lamp("helium-neon", LINES_AIR_NM["helium-neon"], 0.02, 0.01),
     "red-led": _lamp("red-led", 630.0, 10.0, 20.0),
     "green-led": _lamp("green-led", 525.0, 10.0, 35.0),
+    "blue-led": _lamp("blue-led", 465.0, 10.0, 25.0),
 }
 
 

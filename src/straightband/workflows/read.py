@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -29,6 +29,7 @@ from straightband.photo.load import Photo, load_photo
 from straightband.photo.outline import Outline, find_outline
 from straightband.photo.plane import Plane, light_plane
 from straightband.photo.rectify import SquarePicture, square_on
+from straightband.workflows.colours import side_from_colours
 from straightband.workflows.reference import ageing_flags
 
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
@@ -62,6 +63,8 @@ class Setup:
         Share of each semi-axis left to the bevel.
     today
         The day, by which a reference flat may be due again, or None.
+    more_lamps
+        Further lamps of other colours that were on.
     pressed_hour
         Clock hour of the rim that was pressed between the first photograph and the others, or None.
     rest
@@ -79,6 +82,7 @@ class Setup:
     clear_margin: float = CLEAR_MARGIN
     today: date | None = None
     rest: Rest | None = None
+    more_lamps: tuple[Lamp, ...] = ()
     pressed_hour: float | None = None
 
 
@@ -165,6 +169,8 @@ def read_photo(
 def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None, stage: Callable[[str], None]) -> Reading:
     stage("opening the photograph")
     photo = load_photo(data, name=name)
+    if setup.more_lamps:
+        photo, setup = _in_colours(photo, setup)
     plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
     stage("looking for the face")
     outline = setup.outline or find_outline(plane, face=setup.face)
@@ -173,6 +179,20 @@ def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None, 
     phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin))
     stage("weighing the doubts")
     return _assemble(photo, plane, setup=setup, outline=outline, picture=picture, phase=phase, reference=reference)
+
+
+def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup]:
+    """The first lamp's channel alone, and the thicker side as the colours tell it where nobody else does."""
+    alone, outline, thicker = side_from_colours(
+        photo,
+        lamps=(setup.lamp, *setup.more_lamps),
+        face=setup.face,
+        clear=setup.face.clear_aperture(setup.clear_margin),
+        outline=setup.outline,
+        mark_hour=setup.mark_hour,
+        samples_across=SAMPLES_ACROSS,
+    )
+    return alone, replace(setup, outline=outline, thicker=thicker if setup.thicker is None else setup.thicker)
 
 
 def _assemble(
@@ -254,6 +274,8 @@ def _setup_flags(setup: Setup, *, sense: int, reference: HeightMap | None) -> tu
         found.append("turn-unknown")
     if reference is None:
         found.append("reference-not-told")
+    if setup.more_lamps:
+        found.append("several-lamps-on")
     found += ageing_flags(reference, now=setup.today)
     return (*found, *(() if setup.rest is None else rest_state(setup.rest, face=setup.face).flags))
 
@@ -263,7 +285,7 @@ def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], pha
         "program": provenance.program(),
         "sign": "known" if sense else "unknown",
         "light_nm": setup.lamp.wavelength_nm,
-        "light": setup.lamp.name,
+        "light": ",".join(lamp.name for lamp in (setup.lamp, *setup.more_lamps)),
         "mirrored": setup.mirrored,
         "mark": setup.mark_hour,
         "bands_across": round(phase.bands_across, 3),

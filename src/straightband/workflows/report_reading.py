@@ -50,6 +50,7 @@ def reading_facts(reading: Reading) -> dict[str, Any]:
         "mirrored": height_map.meta["mirrored"],
         "photographs": height_map.meta["photographs"],
         "program": height_map.meta["program"],
+        **{name: height_map.meta[name] for name in ("lens", "frames") if name in height_map.meta},
         **({"rest": height_map.meta["rest"]} if "rest" in height_map.meta else {}),
     }
 
@@ -66,9 +67,24 @@ def reading_lines(reading: Reading) -> tuple[str, ...]:
         *numbers,
         axis,
         _sign_sentence(reading),
+        *_lens_lines(reading.height_map.meta.get("lens")),
+        *_frame_lines(reading.height_map.meta.get("frames")),
         *_rest_lines(reading.height_map.meta.get("rest")),
         *(f"Note: {explain(flag)}" for flag in reading.flags if flag != "sign-unknown"),
     )
+
+
+def _lens_lines(lens: dict[str, float] | None) -> tuple[str, ...]:
+    """What several photographs tell of the lens."""
+    if lens is None:
+        return ()
+    told = round_with_uncertainty(lens["distortion_percent"], lens["uncertainty_percent"], unit="%")
+    return (f"The photographs tell a lens distortion of {told} at the corner of the frame (barrel positive); it was taken off.",)
+
+
+def _frame_lines(frames: dict[str, int] | None) -> tuple[str, ...]:
+    """How many frames of a stack stand behind the map."""
+    return () if frames is None else (f"Mean of {frames['averaged']} of {frames['read']} frames.",)
 
 
 def _rest_lines(rest: dict[str, Any] | None) -> tuple[str, ...]:

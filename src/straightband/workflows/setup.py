@@ -8,9 +8,10 @@ from straightband.errors import BadInput
 from straightband.face.shapes import CLEAR_MARGIN, Face, Shape, ellipse, rectangle, round_face
 from straightband.fringes.rest import Rest, Support
 from straightband.glass import glass_from_text
-from straightband.light.lines import lamp_from_text
+from straightband.light.lines import Lamp, lamp_from_text
 from straightband.photo.outline import outline_from_text
 from straightband.quantities import parse_duration_s, parse_length_mm
+from straightband.workflows.colours import check_channels
 from straightband.workflows.read import DISTORTION_SHARE, Setup
 from straightband.workflows.reference import day_from_text
 
@@ -90,9 +91,11 @@ def setup_from_text(
     pressed = face_and_rest.get(BESIDE)
     shape = face.pop("shape", None) or "ellipse"
     the_face = face_from_text(shape=shape, **face)
+    lamps = _lamps(light)
     return Setup(
         face=the_face,
-        lamp=lamp_from_text(light),
+        lamp=lamps[0],
+        more_lamps=lamps[1:],
         outline=None if outline is None else outline_from_text(outline, face=the_face),
         mark_hour=None if mark is None else clock_hour(mark, what="the mark"),
         thicker=_thicker(thicker),
@@ -104,6 +107,14 @@ def setup_from_text(
         rest=_rest(the_face, **rest),
         pressed_hour=None if pressed is None else clock_hour(pressed, what="where it was pressed"),
     )
+
+
+def _lamps(text: str) -> tuple[Lamp, ...]:
+    """The lamps that were on, the one to be read first; a comma within a number is no comma between lamps."""
+    parts = [part.strip() for part in text.split(",")]
+    lamps = tuple(lamp_from_text(part) for part in (parts if all(any(c.isalpha() for c in part) for part in parts) else [text]))
+    check_channels(lamps)
+    return lamps
 
 
 def _rest(face: Face, *, glass: str | None, thickness: str | None, support: str | None, handled: str | None) -> Rest | None:
