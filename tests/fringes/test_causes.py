@@ -9,7 +9,7 @@ import pytest
 from straightband.face.shapes import ellipse, round_face
 from straightband.fringes import causes
 from straightband.light.bands import false_sag_nm
-from straightband.light.lines import LAMPS
+from straightband.light.lines import LAMPS, Lamp
 from straightband.photo.foreshortening import Foreshortening
 from straightband.photo.rectify import SquarePicture
 from straightband.uncertainty import COVERAGE_95
@@ -201,6 +201,18 @@ def test_a_wrong_wavelength_scales_every_height(reading):
     assert cause.origin == "589.3 nm known to 0.2 nm"
 
 
+@pytest.mark.parametrize(
+    ("true_nm", "said_nm", "height_nm", "error_nm"), [(630.0, 632.8, 315.0, 1.4), (589.2938, 546.074, 589.2938, -43.2198)]
+)
+def test_a_wavelength_off_by_its_limit_makes_the_error_of_the_closed_form(reading, true_nm, said_nm, height_nm, error_nm):
+    """By dh / h = dl / l one band at 630 nm read as helium-neon's is 1.4 nm off, and a sodium photograph read as mercury's 7.3 %."""
+    lamp = Lamp(name="line", wavelength_nm=said_nm, wavelength_uncertainty_nm=abs(said_nm - true_nm), fwhm_nm=0.1)
+    read = height_nm * said_nm / true_nm
+    cause = causes.wavelength(reading, np.full(reading.points.u_mm.size, read), lamp=lamp)
+    assert read - height_nm == pytest.approx(error_nm, rel=1e-5)  # digits given
+    assert cause.modes_nm[0] == pytest.approx(abs(error_nm), rel=1e-5)
+
+
 def test_an_unknown_tilt_scales_every_height(reading):
     """The height of a band is lambda / (2 cos): its relative standard uncertainty times 1.96 on every height."""
     heights = heights_nm(reading.points.u_mm, reading.points.v_mm)
@@ -213,7 +225,7 @@ def test_a_near_camera_makes_false_power(reading_of):
     """The false sag t r^2 / (2 L^2) is 25.0 nm for 5 um of gap at 100 mm from a camera 1 m away, where the exact path gives 24.814 nm."""
     clear = round_face(diameter_mm=200.0)
     reading = reading_of(clear, lambda u, _v: 0.1 * u, samples=64, bands_across=16.0)
-    assumed = replace(CAMERA, distance_mm=1000.0, distance_origin="assumed at 1000 mm", distance_known=False)
+    assumed = replace(CAMERA, distance_mm=1000.0, distance_origin="assumed no nearer than 1000 mm", distance_known=False)
     cause = causes.near_camera(reading, camera=assumed, nm_per_rad=0.0, sense=1)  # 3 um everywhere
     radius = np.hypot(reading.points.u_mm, reading.points.v_mm)
     assert cause.modes_nm[0] == pytest.approx(3000.0 * radius**2 / (2.0 * 1000.0**2), rel=1e-12)  # one formula
@@ -224,7 +236,7 @@ def test_a_near_camera_makes_false_power(reading_of):
     exact = false_sag_nm(gap_um=5.0, radius_mm=100.0, camera_mm=1000.0)
     assert exact == pytest.approx(24.81404895, rel=1e-6)  # figures given
     assert 25.0 == pytest.approx(exact, rel=0.01)  # noqa: SIM300 - the parabola against the exact path: 3/4 (r / L)^2
-    assert cause.origin == "gap from about 3 um up, camera assumed at 1000 mm"
+    assert cause.origin == "gap from about 3 um up, camera assumed no nearer than 1000 mm"
 
 
 def test_a_known_distance_leaves_only_the_least_gap(reading_of):

@@ -32,7 +32,7 @@ EDGE_STANDARD_PX = 0.2  # by which blur and a bevel of a few pixels shift an edg
 # A bevel as dark as what lies beside it, or as bright as the face, hides one of its two edges, and the one seen may be the inner. One outline in
 # five of our drawn photographs was such, by 0.6 to 2 % of the shorter half axis: 95 % of them were within this. Common practice, no source.
 UNSEEN_BEVEL_SHARE = 0.0165
-ASSUMED_CAMERA_DIAMETERS = 10.0  # a bench rule for a tenth of a wave: common practice, no source
+NEAREST_CAMERA_DIAMETERS = 7.0  # few stand nearer than that; the bench rule for a tenth of a wave is ten: common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

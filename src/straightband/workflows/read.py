@@ -339,8 +339,8 @@ def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> causes.Camera:
         distance = focal_px * setup.face.semi_major_mm / outline.semi_major
         origin = f"at {distance:.0f} mm by the photograph's focal length"
     else:
-        distance = causes.ASSUMED_CAMERA_DIAMETERS * 2.0 * setup.face.semi_major_mm
-        origin = f"assumed at {distance:.0f} mm"
+        distance = causes.NEAREST_CAMERA_DIAMETERS * 2.0 * setup.face.semi_major_mm
+        origin = f"assumed no nearer than {distance:.0f} mm"
     return causes.Camera(
         distance_mm=distance,
         distance_origin=origin,
