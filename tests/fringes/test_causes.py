@@ -278,12 +278,12 @@ def test_an_unseen_bevel_stretches_the_map(reading, slopes, well_inside):
 
 @pytest.mark.parametrize(("bands", "factor"), [(3.0, 2.0), (12.0, 1.25)])
 def test_light_taken_for_height_makes_the_noise_larger_where_few_bands_show(reading_of, bands, factor):
-    """Together with the fit's noise it makes 1 + 3 / bands times the noise."""
+    """Added as squares to the fit's noise it makes 1 + 3 / bands times the noise; its draws are paired with others of the fit's."""
     reading = reading_of(CLEAR, lambda u, _v: u, samples=16, bands_across=bands)
     drawn = np.random.default_rng(3).standard_normal((5, reading.points.area.size))
     reading = replace(reading, draws_rad=drawn)
     noise, more = causes.fit_noise(reading, nm_per_rad=2.0), causes.light_or_height(reading, nm_per_rad=2.0)
-    assert np.hypot(noise.draws_nm, more.draws_nm) == pytest.approx(factor * np.abs(noise.draws_nm), rel=1e-12)  # one formula
+    assert more.draws_nm == pytest.approx(math.sqrt(factor**2 - 1.0) * noise.draws_nm[[4, 2, 0]], rel=1e-12)  # one formula
     assert more.origin == f"{bands:.1f} bands across: errors of {factor:.1f} times the fit noise in all"
 
 

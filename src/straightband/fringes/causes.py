@@ -104,7 +104,8 @@ def light_or_height(reading: PhaseReading, *, nm_per_rad: float) -> Cause:
     term `noise`) and holds in others: 95 % of the errors stay within 1 + 3 / bands times the noise. Common practice, no source.
     """
     factor = 1.0 + FEW_BANDS / reading.bands_across
-    draws = math.sqrt(factor**2 - 1.0) * reading.draws_rad * nm_per_rad
+    # From the other end, so that whoever pairs the draws of all causes pairs independent ones; half of them will do.
+    draws = math.sqrt(factor**2 - 1.0) * reading.draws_rad[::-2] * nm_per_rad
     origin = f"{reading.bands_across:.1f} bands across: errors of {factor:.1f} times the fit noise in all"
     return Cause(name="light taken for height", origin=origin, modes_nm=no_rows(reading.points), draws_nm=draws)
 
