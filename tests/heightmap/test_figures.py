@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from straightband.face.polynomials import ellipse_polynomials
 from straightband.face.shapes import ellipse, rectangle, round_face
-from straightband.heightmap.figures import Points, figures, fitted_heights, many_figures, profile, sample, without_tilt
+from straightband.heightmap.figures import Points, figures, figures_of_sums, fitted_heights, many_figures, profile, sample, without_tilt
 from straightband.heightmap.map import HeightMap
 
 DIAGONAL = 1 / sqrt(2)
@@ -191,3 +191,19 @@ def test_sampling_reads_each_map_of_a_stack():
     u, v = np.array([1.3, -4.0]), np.array([2.2, 7.7])
     both = sample(np.stack([made.heights_nm, 2 * made.heights_nm]), made, u_mm=u, v_mm=v)
     np.testing.assert_allclose(both, [u * v, 2 * u * v], rtol=1e-12)  # u v is bilinear
+
+
+def test_sums_of_modes_have_the_figures_of_their_sums():
+    """Taken apart and put together, figures of a surface with modes added are those of the surfaces added up beforehand."""
+    face = ellipse(minor_mm=60.0).clear_aperture()
+    u, v = (each.ravel() for each in np.meshgrid(np.linspace(-29.0, 29.0, 41), np.linspace(-41.0, 41.0, 57)))
+    inside = face.contains(u, v)
+    u, v = u[inside], v[inside]
+    points = Points(u_mm=u, v_mm=v, area=1.0 + 0.3 * np.cos(u), clear=face)
+    rng = np.random.default_rng(8)
+    base, modes = 30.0 * np.sin(u / 9.0) + 0.02 * v**2, rng.standard_normal((3, u.size)) + np.stack([u, u * v / 40.0, (v / 20.0) ** 3])
+    factors = rng.standard_normal((5, 3))
+    found, wanted = figures_of_sums(points, base, modes_nm=modes, factors=factors), many_figures(points, base + factors @ modes)
+    assert found.keys() == wanted.keys()
+    for name, values in wanted.items():
+        assert found[name] == pytest.approx(values, rel=1e-9, abs=1e-9)  # rounding

@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.heightmap.figures import NAMES, Points, many_figures
+from straightband.heightmap.figures import NAMES, Points, figures_of_sums, many_figures
 from straightband.uncertainty import COVERAGE_95
 
 LINEAR = ("power_nm", "edge_nm")  # in the heights: squares of what each mode does to them add up exactly
@@ -116,8 +116,9 @@ def _of_modes(points: Points, heights: NDArray, cause: Cause, *, base: dict[str,
     count = len(cause.modes_nm)
     if not count:
         return {}
-    factors = np.array([[1.0], [-1.0]]) if count == 1 else _normal_pairs(count)
-    change = _changes(points, heights, factors @ cause.modes_nm / (1.0 if count == 1 else COVERAGE_95), base=base)
+    factors = np.array([[1.0], [-1.0]]) if count == 1 else _normal_pairs(count) / COVERAGE_95
+    changed = figures_of_sums(points, heights, modes_nm=cause.modes_nm, factors=factors)
+    change = {name: np.abs(changed[name] - base[name]) for name in NAMES}
     if count == 1:
         return {name: float(np.max(change[name])) for name in NAMES}
     return {name: _limit(name, change[name]) for name in NAMES}
@@ -126,14 +127,8 @@ def _of_modes(points: Points, heights: NDArray, cause: Cause, *, base: dict[str,
 def _of_draws(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> dict[str, float]:
     if not len(cause.draws_nm):
         return {}
-    change = _changes(points, heights, cause.draws_nm, base=base)
-    return {name: _limit(name, change[name]) for name in NAMES}
-
-
-def _changes(points: Points, heights: NDArray, departures: NDArray, *, base: dict[str, NDArray]) -> dict[str, NDArray]:
-    """Size of the change that each departure (d, c) makes in each figure."""
-    changed = many_figures(points, heights + departures)
-    return {name: np.abs(changed[name] - base[name]) for name in NAMES}
+    drawn = many_figures(points, heights + cause.draws_nm)
+    return {name: _limit(name, np.abs(drawn[name] - base[name])) for name in NAMES}
 
 
 def _limit(name: str, change: NDArray) -> float:

@@ -92,6 +92,18 @@ def figures(height_map: HeightMap) -> Figures:
 
 def many_figures(points: Points, heights_nm: NDArray) -> dict[str, NDArray]:
     """Figures of several surfaces at once: a dict from the names of `Figures` to (k,) arrays, from heights (k, n)."""
+    return _figures_of(_parts(points, heights_nm), points=points)
+
+
+def figures_of_sums(points: Points, heights_nm: NDArray, *, modes_nm: NDArray, factors: NDArray) -> dict[str, NDArray]:
+    """`many_figures` of the surface heights (n,) with each of several sums (k, m) of the same modes (m, n) added, for a third of the work."""
+    mixture = np.concatenate([np.ones((len(factors), 1)), factors], axis=1)
+    parts = _parts(points, np.concatenate([heights_nm[None], modes_nm]))
+    return _figures_of([mixture @ part for part in parts], points=points)
+
+
+def _parts(points: Points, heights_nm: NDArray) -> list[NDArray]:
+    """What figures are taken from, all linear in the heights: heights less tilt, less sphere, coefficients of sphere and quadratic, edge."""
     a = points.clear.semi_major_mm
     x, y = points.u_mm / a, points.v_mm / a
     terms = np.stack([np.ones_like(x), x, y, x * x + y * y, x * x - y * y, 2.0 * x * y])
@@ -99,7 +111,11 @@ def many_figures(points: Points, heights_nm: NDArray) -> dict[str, NDArray]:
     sphere = _fit(terms[:4], flat, area=points.area)
     irregular = flat - sphere @ terms[:4]
     quadratic = _fit(terms, flat, area=points.area)
-    edge_nm, zone_mm = _edge(points, flat)
+    return [flat, irregular, sphere, quadratic, _edge(points, flat)]
+
+
+def _figures_of(parts: list[NDArray], *, points: Points) -> dict[str, NDArray]:
+    flat, irregular, sphere, quadratic, edge_nm = parts
     return {
         "pv_nm": np.ptp(flat, axis=1),
         "rms_nm": _rms(flat, area=points.area),
@@ -109,7 +125,7 @@ def many_figures(points: Points, heights_nm: NDArray) -> dict[str, NDArray]:
         "irregularity_pv_nm": np.ptp(irregular, axis=1),
         "irregularity_rms_nm": _rms(irregular, area=points.area),
         "edge_nm": edge_nm,
-        "edge_zone_mm": np.full(len(flat), zone_mm),
+        "edge_zone_mm": np.full(len(flat), _edge_zone_mm(points.clear)),
     }
 
 
@@ -123,14 +139,16 @@ def _rms(heights: NDArray, *, area: NDArray) -> NDArray:
     return np.sqrt(heights**2 @ area / np.sum(area))
 
 
-def _edge(points: Points, flat: NDArray) -> tuple[NDArray, float]:
+def _edge_zone_mm(clear: Face) -> float:
+    return min(EDGE_ZONE_MM, EDGE_ZONE_SHARE * min(clear.semi_u_mm, clear.semi_v_mm))
+
+
+def _edge(points: Points, flat: NDArray) -> NDArray:
     clear = points.clear
-    semi = min(clear.semi_u_mm, clear.semi_v_mm)
-    zone_mm = min(EDGE_ZONE_MM, EDGE_ZONE_SHARE * semi)
-    rim = clear.normalised_radius(points.u_mm, points.v_mm) > 1.0 - zone_mm / semi
+    rim = clear.normalised_radius(points.u_mm, points.v_mm) > 1.0 - _edge_zone_mm(clear) / min(clear.semi_u_mm, clear.semi_v_mm)
     quadratic = face_polynomials(points.u_mm, points.v_mm, face=clear, order=2)
     inner = _fit(quadratic[:, ~rim], flat[:, ~rim], area=points.area[~rim])
-    return (flat[:, rim] - inner @ quadratic[:, rim]) @ points.area[rim] / np.sum(points.area[rim]), zone_mm
+    return (flat[:, rim] - inner @ quadratic[:, rim]) @ points.area[rim] / np.sum(points.area[rim])
 
 
 def without_tilt(height_map: HeightMap) -> HeightMap:
