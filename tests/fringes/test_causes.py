@@ -3,10 +3,11 @@
 import math
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
-from straightband.face.shapes import ellipse, round_face
+from straightband.face.shapes import ellipse, rectangle, round_face
 from straightband.fringes import causes
 from straightband.light.bands import false_sag_nm
 from straightband.light.lines import LAMPS, Lamp
@@ -127,11 +128,14 @@ def test_lens_distortion_is_the_gap_at_displaced_points(reading, slopes, well_in
         share = 0.01 * np.sum((seen - middle) ** 2, axis=0) / (2000.0**2 + 1500.0**2)
         return np.linalg.solve(linear, seen + share * (seen - middle) - centre[:, None]) - np.stack([at_u, at_v])
 
-    # the outline is displaced as well, and the face is laid into it: what an affine map does to the outline is no error
+    # The outline is displaced as well, and the face is laid into it: the ellipse that OpenCV fits to the displaced rim is the face's own again.
     turn = np.radians(np.arange(360.0))
     rim = np.stack([45.0 * np.cos(turn), 45.0 * math.sqrt(2.0) * np.sin(turn)])
-    affine = np.linalg.lstsq(np.vstack([np.ones(360), rim]).T, displaced(*rim).T, rcond=None)[0]
-    left = displaced(u, v) - (np.stack([np.ones_like(u), u, v], axis=1) @ affine).T
+    (mid_u, mid_v), (minor, major), angle = cv2.fitEllipse((rim + displaced(*rim)).T.astype(np.float32))
+    angle = math.radians((angle + 90.0) % 180.0 - 90.0)  # the fitted axes, from those of the face
+    seen = np.stack([u, v]) + displaced(u, v) - np.array([[mid_u], [mid_v]])
+    along = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]]) @ seen
+    left = along * [[90.0 / minor], [90.0 * math.sqrt(2.0) / major]] - [u, v]
     wanted = gap_nm(u + left[0], v + left[1]) - gap_nm(u, v)
     assert cause.modes_nm[0][well_inside] == pytest.approx(wanted[well_inside], abs=0.03 * np.abs(wanted).max())  # as above
     assert cause.origin == "up to 1 % at the corner of the frame"
@@ -161,36 +165,64 @@ def pv_beyond_plane(points, values):
     return float(np.ptp(values - np.linalg.solve(weighted @ terms.T, weighted @ values) @ terms))
 
 
-@pytest.mark.parametrize("azimuth_deg", [0.0, 90.0])
-def test_keystone_is_the_gap_seen_through_a_converging_view(reading, slopes, well_inside, azimuth_deg):
-    """A camera off normal sees p at p / (1 - k p) and a gap there shorter by 1 - k p: that less the gap at p, for a tilt along u and along v."""
-    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, shown_by_outline=False)
+@pytest.mark.parametrize("along_u", [True, False])
+def test_keystone_is_the_gap_seen_through_a_converging_view(reading, slopes, well_inside, along_u):
+    """A camera off normal sees p at p / (1 - k x) and a gap there shorter by 1 - k x; the rim so seen is an ellipse that is laid on the face's own."""
+    face = ellipse(minor_mm=90.0)
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, face=face)
     u, v = reading.points.u_mm, reading.points.v_mm
-    side = np.array([math.cos(math.radians(azimuth_deg)), math.sin(math.radians(azimuth_deg))])
     # the direction of the tilt is not known: each of the two takes its share of the 95 % limit
     k = COVERAGE_95 / math.sqrt(2.0) * math.sin(0.12) / 700.0
-    weight = 1.0 - k * (side[0] * u + side[1] * v)
-    wanted = gap_nm(u / weight, v / weight) * weight - gap_nm(u, v)
-    found = -cause.modes_nm[0 if azimuth_deg == 0.0 else 1]
+
+    def weight(at_u, at_v):
+        return 1.0 - k * (at_u if along_u else at_v)
+
+    turn = np.radians(np.arange(360.0))
+    rim_u, rim_v = face.semi_u_mm * np.cos(turn), face.semi_v_mm * np.sin(turn)
+    (mid_u, mid_v), (minor, major), _ = cv2.fitEllipse(
+        np.stack([rim_u, rim_v], axis=1).astype(np.float32) / weight(rim_u, rim_v)[:, None].astype(np.float32)
+    )
+    # what the reader takes for (u, v) is seen at (su, sv), which shows the point (pu, pv) of the face
+    su, sv = mid_u + u * minor / (2.0 * face.semi_u_mm), mid_v + v * major / (2.0 * face.semi_v_mm)
+    back = 1.0 + k * (su if along_u else sv)
+    pu, pv = su / back, sv / back
+    wanted = gap_nm(pu, pv) / weight(pu, pv) - gap_nm(u, v)
     # a constant of the gap makes tilt alone, so both are compared beyond their planes
     terms = np.stack([np.ones_like(u), u, v])[:, well_inside].T
-    beyond = [values[well_inside] - terms @ np.linalg.lstsq(terms, values[well_inside], rcond=None)[0] for values in (found, wanted)]
-    assert beyond[0] == pytest.approx(beyond[1], abs=0.06 * np.abs(beyond[1]).max())  # second order, and half a pixel
+    both = (cause.modes_nm[0 if along_u else 1], wanted)
+    found, wanted = (values[well_inside] - terms @ np.linalg.lstsq(terms, values[well_inside], rcond=None)[0] for values in both)
+    assert found == pytest.approx(wanted, abs=0.06 * np.abs(wanted).max())  # second order, and half a pixel
 
 
 def test_a_plain_wedge_has_no_keystone(reading_of):
     """The shift of the bands and the change of incidence cancel on a plane gap: nothing but tilt is left, however many bands there are."""
     reading = reading_of(CLEAR, lambda u, v: 2.0 * u + 0.7 * v, samples=96, bands_across=30.0)
     slopes = causes.slopes_of(reading, np.where(np.isfinite(reading.phase_rad), 0.0, np.nan), nm_per_rad=NM_PER_RAD)
-    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, shown_by_outline=False)
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, face=ellipse(minor_mm=90.0))
     assert max(pv_beyond_plane(reading.points, mode) for mode in cause.modes_nm) < 0.2  # of some 8000 nm of gap: rounding of a cell's mean
 
 
 def test_four_corners_show_the_shift_but_not_the_incidence(reading, slopes):
     """Where a rectangle's corners show the shift, the change of incidence is left: s x times the gap."""
-    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, shown_by_outline=True)
+    square = rectangle(width_mm=90.0, length_mm=130.0)
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, face=square)
     k = COVERAGE_95 / math.sqrt(2.0) * math.sin(0.12) / 700.0
     assert cause.modes_nm[0] == pytest.approx(k * reading.points.u_mm * reading.cell_phase_rad * NM_PER_RAD, rel=1e-9)  # one formula
+
+
+def test_four_corners_take_up_what_they_can_follow():
+    """A rectangle is laid on its four corners: of the distortion only what is nil at every corner is left."""
+    square = rectangle(width_mm=90.0, length_mm=130.0)
+    rim_u, rim_v = causes._rim(square)
+    matrix = np.diag([15.0 * 45.0, 15.0 * 65.0, 1.0])
+    matrix[:2, 2] = 1700.0, 1600.0
+    picture = replace(picture_at(matrix), face=square)
+    shift = causes._distorted_by(rim_u, rim_v, picture=picture, camera=CAMERA)
+    taken = np.tensordot(
+        causes._taken_up(rim_u, rim_v, shift=shift, face=square), causes._motions(rim_u, rim_v, shape=square.shape), axes=1
+    )
+    assert np.abs(shift).max() > 0.05  # mm: there is something to follow
+    assert taken == pytest.approx(shift, abs=1e-9)  # rounding
 
 
 def test_a_wrong_wavelength_scales_every_height(reading):

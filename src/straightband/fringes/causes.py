@@ -143,17 +143,42 @@ def unseen_bevel(reading: PhaseReading, slopes: Slopes, *, face: Face, told: boo
 def lens_distortion(reading: PhaseReading, slopes: Slopes, *, picture: SquarePicture, camera: Camera) -> Cause:
     """Radial distortion of the lens times the bands: points shifted by share (r / corner)^2 of their radius.
 
-    The outline is shifted with the face, so what an affine map of the outline takes up has been taken up and is left out.
+    The outline is shifted with the face, so what moves and stretches it has been taken up with it and is left out.
     """
     points = reading.points
-    angle = np.linspace(0.0, 2.0 * np.pi, RIM_POINTS, endpoint=False)
-    rim_u, rim_v = picture.face.semi_u_mm * np.cos(angle), picture.face.semi_v_mm * np.sin(angle)
-    at_rim = _distorted_by(rim_u, rim_v, picture=picture, camera=camera)
-    absorbed = np.linalg.lstsq(np.stack([np.ones_like(angle), rim_u, rim_v], axis=1), at_rim.T, rcond=None)[0]
+    rim_u, rim_v = _rim(picture.face)
+    taken_up = _taken_up(rim_u, rim_v, shift=_distorted_by(rim_u, rim_v, picture=picture, camera=camera), face=picture.face)
     shift = _distorted_by(points.u_mm, points.v_mm, picture=picture, camera=camera)
-    du, dv = shift - (np.stack([np.ones_like(points.u_mm), points.u_mm, points.v_mm], axis=1) @ absorbed).T
+    du, dv = shift - np.tensordot(taken_up, _motions(points.u_mm, points.v_mm, shape=picture.face.shape), axes=1)
     mode = slopes.gap_u * du + slopes.gap_v * dv
     return _cause("lens distortion x bands", f"up to {100 * camera.distortion_share:.2g} % at the corner of the frame", [mode], points)
+
+
+def _rim(face: Face) -> tuple[NDArray, NDArray]:
+    """Points that place the outline: the four corners of a rectangle, else points all along it."""
+    if face.shape is Shape.RECTANGLE:
+        return face.semi_u_mm * np.array([-1.0, 1.0, 1.0, -1.0]), face.semi_v_mm * np.array([-1.0, -1.0, 1.0, 1.0])
+    angle = np.linspace(0.0, 2.0 * np.pi, RIM_POINTS, endpoint=False)
+    return face.semi_u_mm * np.cos(angle), face.semi_v_mm * np.sin(angle)
+
+
+def _motions(u: NDArray, v: NDArray, *, shape: Shape) -> NDArray:
+    """Shifts (k, 2, n) that an outline of this shape can follow, as the face is laid into it: an ellipse turns, a circle shears, corners do anything."""
+    one, none = np.ones_like(u), np.zeros_like(u)
+    common = [[one, none], [none, one], [u, none], [none, v]]
+    if shape is Shape.RECTANGLE:
+        return np.array([*common, [v, none], [none, u], [u * u, u * v], [u * v, v * v]])
+    return np.array([*common, [v, u] if shape is Shape.ROUND else [-v, u]])
+
+
+def _taken_up(rim_u: NDArray, rim_v: NDArray, *, shift: NDArray, face: Face) -> NDArray:
+    """Amounts (k,) of the motions by which an outline follows a shift (2, n) of its points; along the outline a shift does not show."""
+    motions = _motions(rim_u, rim_v, shape=face.shape)
+    if face.shape is Shape.RECTANGLE:
+        return np.linalg.solve(motions.reshape(len(motions), -1).T, shift.ravel())
+    normal = np.stack([rim_u / face.semi_u_mm**2, rim_v / face.semi_v_mm**2])
+    normal /= np.hypot(*normal)
+    return np.linalg.lstsq(np.sum(motions * normal, axis=1).T, np.sum(shift * normal, axis=0), rcond=None)[0]
 
 
 def _distorted_by(u_mm: NDArray, v_mm: NDArray, *, picture: SquarePicture, camera: Camera) -> NDArray:
@@ -165,19 +190,25 @@ def _distorted_by(u_mm: NDArray, v_mm: NDArray, *, picture: SquarePicture, camer
     return np.linalg.solve(linear, np.stack([share * dx, share * dy]))
 
 
-def keystone(
-    reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, nm_per_rad: float, shown_by_outline: bool
-) -> Cause:
+def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, nm_per_rad: float, face: Face) -> Cause:
     """Perspective of an oblique view times the bands.
 
-    With s = sin(tilt) / L a point x is seen at x (1 + s x), and under an incidence whose cosine is larger by s x. Together a gap t reads
-    t + s x (t - x t'): a plane wedge gives only tilt, for the two cancel. A rectangle's corners show the shift, so there only s x t stays.
+    With s = sin(tilt) / L a point p is seen at p (1 + s x), and under an incidence whose cosine is larger by s x. The outline of half axis a, seen so,
+    is an ellipse with its middle s a^2 off, into which the face is laid. Together a gap t reads t + s (x t - x p . grad t + a^2 t'): a plane wedge
+    gives only tilt, for the first two cancel. A rectangle's corners show the shift, so there only s x t stays.
     """
     points = reading.points
     gap = reading.cell_phase_rad * nm_per_rad
     converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) / camera.distance_mm
-    left = gap if shown_by_outline else gap - slopes.gap_u * points.u_mm - slopes.gap_v * points.v_mm
-    modes = [converging * points.u_mm * left, converging * points.v_mm * left]
+    stretched = slopes.gap_u * points.u_mm + slopes.gap_v * points.v_mm
+    a, b = face.semi_u_mm, face.semi_v_mm
+    if face.shape is Shape.RECTANGLE:
+        modes = [converging * points.u_mm * gap, converging * points.v_mm * gap]
+    else:
+        modes = [
+            converging * (points.u_mm * (gap - stretched) + a * a * slopes.gap_u),
+            converging * (points.v_mm * (gap - stretched) + b * b * slopes.gap_v),
+        ]
     return _cause(
         "keystone x bands", f"view off normal by {math.degrees(view.tilt_rad):.1f} deg, camera {camera.distance_origin}", modes, points
     )

@@ -374,9 +374,7 @@ def _causes(
         causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=view),
         causes.unseen_bevel(phase, slopes, face=setup.face, told=setup.outline is not None),
         causes.lens_distortion(phase, slopes, picture=picture, camera=camera),
-        causes.keystone(
-            phase, slopes, camera=camera, view=view, nm_per_rad=nm_per_rad, shown_by_outline=setup.face.shape is Shape.RECTANGLE
-        ),
+        causes.keystone(phase, slopes, camera=camera, view=view, nm_per_rad=nm_per_rad, face=setup.face),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=view),
         causes.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=sense),
