@@ -201,13 +201,16 @@ def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: For
     gap = reading.cell_phase_rad * nm_per_rad
     converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) / camera.distance_mm
     stretched = slopes.gap_u * points.u_mm + slopes.gap_v * points.v_mm
-    a, b = face.semi_u_mm, face.semi_v_mm
+    # The middle moved along the wedge is a plain offset of the whole map and left out.
+    moved_u, moved_v = (
+        semi**2 * (slope - np.mean(slope)) for semi, slope in ((face.semi_u_mm, slopes.gap_u), (face.semi_v_mm, slopes.gap_v))
+    )
     if face.shape is Shape.RECTANGLE:
         modes = [converging * points.u_mm * gap, converging * points.v_mm * gap]
     else:
         modes = [
-            converging * (points.u_mm * (gap - stretched) + a * a * slopes.gap_u),
-            converging * (points.v_mm * (gap - stretched) + b * b * slopes.gap_v),
+            converging * (points.u_mm * (gap - stretched) + moved_u),
+            converging * (points.v_mm * (gap - stretched) + moved_v),
         ]
     return _cause(
         "keystone x bands", f"view off normal by {math.degrees(view.tilt_rad):.1f} deg, camera {camera.distance_origin}", modes, points
