@@ -2,6 +2,7 @@
 
 import json
 import math
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from benchmarks import accuracy, coverage, general_way, photographs, run, scatter, speed, tables, wear
+from benchmarks import accuracy, coverage, general_way, pages, photographs, run, scatter, speed, tables, wear
 from straightband.synthetic.campaign import Difficulty, Pattern
 
 
@@ -118,3 +119,17 @@ def test_wear_runs_the_plan_by_rings_and_beside_whole_faces():
     assert len(wear.followed(steps, 3)) == len(wear.PLATES)
     _, _, apart_um = wear.beside_whole(steps[0][2], abrasive=steps[0][1])
     assert apart_um < 3.0  # of 20: coarse cells, and corners that rings average
+
+
+def test_pages_are_weighed_and_timed(tmp_path):
+    """Every page answers with a small and a larger record, each gets its row, and the larger record holds what it was to hold."""
+    small = pages.shop_with_one(tmp_path / "small")
+    shutil.copytree(small.folder, tmp_path / "large")
+    large = pages.open_shop(tmp_path / "large")
+    pages.fill(large, count=12)
+    with large.record() as record:
+        assert record.count(pages.ReadingEntry) == 13
+    rows = pages.measured(small, large, asked=1)
+    assert [row["page"] for row in rows] == list(pages.PAGES)
+    assert all(row["kB packed"] > 0.2 for row in rows)
+    assert pages.first_page_bytes(small) > 1000

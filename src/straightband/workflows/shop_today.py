@@ -26,7 +26,7 @@ from straightband.workflows.shop_orders import SIZES
 from straightband.workflows.shop_work import going
 from straightband.workflows.shown import axes_shown, length_shown
 
-MOST_SHOWN = 12
+MOST_SHOWN = 9
 FIGURE_IT = "Figure it on the lap, let it rest, and photograph the bands again."
 
 

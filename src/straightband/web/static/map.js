@@ -61,7 +61,7 @@
   }
   var shown = { width: 0, height: 0, dense: 1, contour: 1 };
   function paint() {
-    var room = Math.min(box.clientWidth || 320, 640), tall = Math.min(0.8 * window.innerHeight, 760);
+    var room = Math.min(box.clientWidth || 320, 640), tall = Math.min(0.62 * window.innerHeight, 640);
     var scale = Math.min(room / (columns * du), tall / (rows * dv));
     shown.dense = Math.min(2, window.devicePixelRatio || 1);
     shown.width = Math.round(columns * du * scale);
