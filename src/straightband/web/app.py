@@ -59,6 +59,7 @@ PAGES = (
     gives("/readings/{reading:int}/map.png", readings.give_map_png),
     *(gives(f"/readings/{{reading:int}}/map.{kind}", readings.give_map_file(kind)) for kind in ("npz", "x3p", "csv")),
     shows("/verdicts/{verdict:int}", verdicts.verdict_page),
+    gives("/verdicts/{verdict:int}/stars.png", verdicts.give_stars),
     takes("/verdicts/{verdict:int}/certificate", verdicts.take_certificate, show=verdicts.verdict_page),
     shows("/certificates/{certificate:int}", verdicts.certificate_page),
     gives("/certificates/{certificate:int}/certificate.pdf", verdicts.give_pdf),

@@ -17,6 +17,7 @@ from straightband.workflows.shop_clock import day_shown, time_shown
 from straightband.workflows.shop_jobs import ask_certificate
 from straightband.workflows.shop_readings import piece_of_reading
 from straightband.workflows.shown import margin_shown, strehl_shown, verdict_doubts, verdict_shown
+from straightband.workflows.star_picture import star_picture_of
 from straightband.workflows.strehl_sketch import strehl_sketch
 
 
@@ -32,6 +33,8 @@ class VerdictPage(Page):
         `meets`, `fails` or `cannot tell yet`, its sign, its sentence, and the sentence with the guard band.
     margin
         Least Strehl ratio less the one wanted.
+    stars
+        Where the picture of stars lies.
     sketch
         Strehl ratio against field, as SVG.
     strehl
@@ -58,6 +61,7 @@ class VerdictPage(Page):
     in_words: str
     sentence: str
     margin: str
+    stars: str
     sketch: str
     strehl: tuple[tuple[str, str], ...]
     iso10110: str
@@ -125,6 +129,7 @@ def verdict_page(ask: Ask) -> VerdictPage:
         in_words=in_words,
         sentence=sentence,
         margin=margin_shown(entry.found),
+        stars=f"/verdicts/{number}/stars.png",
         sketch=strehl_sketch(entry.found, units=ask.units),
         strehl=strehl_shown(entry.found, ask.units),
         iso10110=entry.found["iso10110"],
@@ -133,6 +138,13 @@ def verdict_page(ask: Ask) -> VerdictPage:
         certificate=f"/certificates/{paper.id}" if paper else "",
         form=write,
     )
+
+
+def give_stars(ask: Ask) -> Response:
+    """What stars look like behind the mirror."""
+    with ask.shop.record() as record:
+        entry = record.get(VerdictEntry, ask.numbers["verdict"])
+    return Response(star_picture_of(ask.shop, entry), media_type="image/png", headers={"Cache-Control": "private, max-age=86400"})
 
 
 def take_certificate(ask: Ask) -> str:
