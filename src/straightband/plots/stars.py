@@ -54,5 +54,10 @@ def stars_png(stars: tuple[Star, ...], *, bar: float, bar_label: str) -> bytes:
                 start = -0.9 * star.reach
                 axes.plot([start, start + bar], [start] * 2, color=INK, linewidth=3.0, solid_capstyle="butt")
                 axes.text(start + bar / 2.0, start * 0.93, bar_label, ha="center", va="bottom", fontsize=10.0)
-        figure.text(_ROOM_IN / width, 0.08 / height, "Light is drawn dark, faint light raised. Dashed: first dark ring of a perfect mirror.", fontsize=10.0)
+        figure.text(
+            _ROOM_IN / width,
+            0.08 / height,
+            "Light is drawn dark, faint light raised. Dashed: first dark ring of a perfect mirror.",
+            fontsize=10.0,
+        )
         return png_bytes(figure)
