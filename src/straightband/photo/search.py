@@ -27,7 +27,11 @@ ROUND_RATIO = 1.1
 LOOSE_RATIO = 0.35  # in the logarithm: rough areas farther off are not looked at
 ROUGHLY_SAME = 0.03  # relative radius
 LIKELIEST = 4  # of the figures voted for, looked at before the rest
-AT_FIRST, MOST_ROUGH = 1, 7  # rough curves looked at closely before it is asked whether one is plainly the outline, and in all
+AT_FIRST, AT_FIRST_ROUND, MOST_ROUGH = (
+    1,
+    4,
+    7,
+)  # rough curves looked at closely before it is asked whether one is plainly the outline, and in all
 PEELED_COVERAGE = 0.6
 SWING_PX = (5.0, 9.0)
 RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
@@ -40,10 +44,12 @@ def searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, flo
     rough: list[Curve] = []
     curves: list[Curve] = []
     best = None
+    # The rim of a larger flat looks like the plain outline of a round face until what lies inside it has been seen.
+    first = AT_FIRST_ROUND if ratio < ROUND_RATIO and not square else AT_FIRST
     for figures in _starts(pyramid, ratio=ratio, square=square):
         fresh = _rough_curves(pyramid, figures, known=rough, ratio=ratio)
         rough += fresh
-        for some in (fresh[:AT_FIRST], fresh[AT_FIRST:MOST_ROUGH]):
+        for some in (fresh[:first], fresh[first:MOST_ROUGH]):
             near = [curve for start in some for curve in curves_near(pyramid, start.figure, reach=CLOSE)]
             curves += [curve for curve in near if abs(math.log(curve.figure.ratio() / ratio)) < RATIO_MARGIN]
             best = outline_among(pyramid, curves) if near else best
