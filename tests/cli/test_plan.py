@@ -135,3 +135,27 @@ def test_what_cannot_be_used_is_one_sentence(capsys, three, tmp_path):
     assert capsys.readouterr().err == "The cards were to go to 'cards.txt'; a name ending in .pdf is needed; change the ending.\n"
     assert main(["plan", str(tmp_path / "none.toml")]) == 2
     assert "can't be opened" in capsys.readouterr().err
+
+
+def test_pieces_that_fit_nothing_are_told_so(capsys, tmp_path):
+    """Two pieces far apart in size get no runs, their own sags back, a sentence why, and no cards."""
+    path, cards = tmp_path / "apart.toml", tmp_path / "cards.pdf"
+    path.write_text(THREE.replace("minor_mm = 86", "minor_mm = 30").replace("diameter_mm = 110", "diameter_mm = 210"), encoding="utf-8")
+    found = facts(capsys, path)
+    assert (found["runs"], found["forces_flat"], found["free_curvatures"]) == ([], False, 3)
+    assert found["predicted_sag_um"] == {"one": [12, 12], "two": [-8, -8], "base": [0, 0]}
+    assert found["predicted_sag_uncertainty_um"]["base"] == [30, 30]
+    assert len(found["cannot_run_together"]) == 3
+    assert main(["plan", str(path)]) == 0
+    assert "  two finds no partner of its size." in capsys.readouterr().out.splitlines()
+    assert main(["plan", str(path), "--cards", str(cards)]) == 2
+    assert capsys.readouterr().err.startswith(
+        "No two pieces of this batch can run together; a run is needed before there is a card to print; "
+    )
+    assert not cards.exists()
+
+
+def test_a_piece_may_be_called_companion(capsys, two):
+    """The plate that is proposed takes another name then."""
+    two.write_text(two.read_text(encoding="utf-8").replace('"two"', '"companion"'), encoding="utf-8")
+    assert set(facts(capsys, two, "--with-companion")["predicted_sag_um"]) == {"one", "companion", "companion 2"}

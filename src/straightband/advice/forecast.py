@@ -11,7 +11,7 @@ Latin hypercube: M. D. McKay, R. J. Beckman, W. J. Conover, Technometrics 21, 23
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,10 +132,11 @@ def doubts_um(
     bench: Bench,
     planned_um: NDArray,
     rng: np.random.Generator,
+    told: Callable[[float], None] = lambda _: None,
 ) -> NDArray:
     """(runs, plates) expanded uncertainty (95 %) of the sags after each run, from draws of what can't be known.
 
-    It is taken about `planned_um`, (runs, plates), not about the draws' own mean: a plan that lies to one side of them is in doubt by that much.
+    `told` is called with the share of the runs done. It is taken about `planned_um`, (runs, plates), not about the draws' own mean: a plan that lies to one side of them is in doubt by that much.
     """
     luck = drawn(plates, grades=len(stages), draws=DRAWS, rng=rng)
     course = Course(plates, bench=bench, luck=luck, cells=DRAWN_CELLS)
@@ -144,6 +145,7 @@ def doubts_um(
         for run in runs:
             course.follow(run, abrasive=abrasive, grade=grade)
             found.append(course.sags_um)
+            told(len(found) / len(planned_um))
     if not found:
         return np.zeros_like(planned_um)
     return COVERAGE_95 * np.sqrt(np.mean((np.array(found) - planned_um[:, :, None]) ** 2, axis=-1))

@@ -13,6 +13,8 @@ from straightband.workflows.plan import make_plan
 from straightband.workflows.plan_report import plan_facts, plan_lines
 from straightband.workflows.store import write_whole
 
+_BAR = 30  # letters
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `plan`."""
@@ -46,7 +48,9 @@ def run(options: argparse.Namespace) -> Answer:
     return Answer(facts=plan_facts(plan), lines=(*plan_lines(plan), *written))
 
 
-def _say(what: str) -> None:
-    """What is being worked out, for whoever waits."""
+def _say(what: str, share: float) -> None:
+    """A bar of what is being worked out, for whoever waits; nothing where nobody looks."""
     if sys.stderr.isatty():
-        sys.stderr.write(f"\rstraightband plan: {what} ...{' ' * 20}\n")
+        bar = "#" * round(_BAR * share)
+        sys.stderr.write(f"\r{what:<32} [{bar:<{_BAR}}] {100.0 * share:3.0f} %{chr(13) + ' ' * 72 + chr(13) if share >= 1.0 else ''}")
+        sys.stderr.flush()

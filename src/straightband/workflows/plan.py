@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,8 +67,8 @@ class Plan:
         return self.pairings.free == 0
 
 
-def make_plan(batch: Batch, *, with_companion: bool = False, told: Callable[[str], None] = lambda _: None) -> Plan:
-    """The plan for a batch; `told` is called with what is being worked out, for people who wait."""
+def make_plan(batch: Batch, *, with_companion: bool = False, told: Callable[[str, float], None] = lambda _what, _share: None) -> Plan:
+    """The plan for a batch; `told` is called with what is being worked out and the share of it that is done, for people who wait."""
     bench = Bench(
         spindle_rpm=SPINDLE_RPM if batch.spindle_rpm is None else batch.spindle_rpm,
         top_rpm=TOP_RPM,
@@ -76,21 +76,27 @@ def make_plan(batch: Batch, *, with_companion: bool = False, told: Callable[[str
         load_n=LOAD_N if batch.load_n is None else batch.load_n,
     )
     plates = tuple(Plate(name=each.name, face=each.face, weight_n=each.weight_n, sag_um=each.sag_um) for each in batch.blanks)
-    told("which plates can run together")
+    told("which plates can run together", 0.0)
     pairings = choose_pairings(plates, bench=bench)
     companion = None
     if pairings.free > 0 or carrier_of(plates) is None:
         density = batch.blanks[0].glass.density_kg_m3
         companion = companion_for(plates, own=pairings.chosen, bench=bench, density_kg_m3=density)
         if with_companion:
-            plates = (*plates, companion_plate(companion, density_kg_m3=density))
+            plates = (*plates, replace(companion_plate(companion, density_kg_m3=density), name=_free_name(plates)))
             pairings, companion = choose_pairings(plates, bench=bench), None
-    told("the runs, and what they wear")
+    told("the runs, and what they wear", 0.0)
     stages = make_stages(plates, pairings.chosen, bench=bench, sizes_um=batch.abrasives_um, fixed_min=batch.minutes)
-    told("how far that can be trusted")
     planned = np.concatenate([stage.sags_um for stage in stages])
     runs = [(stage.abrasive, stage.runs) for stage in stages]
-    doubts = doubts_um(runs, plates=plates, bench=bench, planned_um=planned, rng=np.random.default_rng(_SEED))
+    doubts = doubts_um(
+        runs,
+        plates=plates,
+        bench=bench,
+        planned_um=planned,
+        rng=np.random.default_rng(_SEED),
+        told=lambda share: told("how far that can be trusted", share),
+    )
     return Plan(
         batch=batch,
         plates=plates,
@@ -104,6 +110,12 @@ def make_plan(batch: Batch, *, with_companion: bool = False, told: Callable[[str
     )
 
 
+def _free_name(plates: tuple[Plate, ...]) -> str:
+    """What the companion is called beside the others."""
+    names = {plate.name.casefold() for plate in plates}
+    return next(name for name in ("companion", *(f"companion {number}" for number in range(2, len(names) + 3))) if name not in names)
+
+
 def sags_after(plan: Plan) -> tuple[tuple[NDArray, NDArray], ...]:
     """Sags and their uncertainty, (plates,) each, after each abrasive."""
     found, number = [], 0
@@ -111,7 +123,7 @@ def sags_after(plan: Plan) -> tuple[tuple[NDArray, NDArray], ...]:
     for stage in plan.stages:
         number += len(stage.runs)
         none = not len(stage.runs)
-        found.append((began if none else stage.sags_um[-1], np.full_like(began, np.nan) if none else plan.doubts_um[number - 1]))
+        found.append((began, plan.began_doubts_um) if none else (stage.sags_um[-1], plan.doubts_um[number - 1]))
     return tuple(found)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from straightband import __version__
 from straightband.advice.schedule import Run
 from straightband.advice.stages import Stage
+from straightband.errors import BadInput
 from straightband.plots.sags import Part, sags_png
 from straightband.report.jobcard import CardRun, JobCard, job_cards_pdf
 from straightband.uncertainty import round_with_uncertainty
@@ -21,8 +22,14 @@ STOP = (
 
 
 def plan_cards(plan: Plan, *, batch_name: str, shop: str = "") -> bytes:
-    """One job card for each abrasive, as PDF; raises BadInput when one does not fit on its page."""
+    """One job card for each abrasive, as PDF; raises BadInput when there is none, or one does not fit on its page."""
     cards = [_card(plan, stage, number=number, batch_name=batch_name, shop=shop) for number, stage in enumerate(plan.stages) if stage.runs]
+    if not cards:
+        raise BadInput(
+            found="no two pieces of this batch can run together",
+            needed="a run is needed before there is a card to print",
+            remedy="call again with --with-companion, or put pieces of one size together",
+        )
     return job_cards_pdf(cards)
 
 
