@@ -113,6 +113,7 @@ def test_cards_and_plot_are_written(capsys, three, tmp_path):
     pages = [" ".join(page.extract_text().split()) for page in PdfReader(cards).pages]
     assert len(pages) == 2
     assert "Grind with 30 um" in pages[0]
+    assert "Round 1 " in pages[1]
     assert "Plates that run dry lock together: never pry them" in pages[1]
     assert plot.read_bytes().startswith(b"\x89PNG")
 
@@ -159,3 +160,23 @@ def test_a_piece_may_be_called_companion(capsys, two):
     """The plate that is proposed takes another name then."""
     two.write_text(two.read_text(encoding="utf-8").replace('"two"', '"companion"'), encoding="utf-8")
     assert set(facts(capsys, two, "--with-companion")["predicted_sag_um"]) == {"one", "companion", "companion 2"}
+
+
+def test_a_card_with_many_runs_has_more_sheets(capsys, tmp_path):
+    """Eight pieces need more runs than a sheet holds: the card goes on, its rounds numbered through, the faces on the last sheet."""
+    from pypdf import PdfReader
+
+    pieces = "".join(
+        f'[[piece]]\nname = "p{k}"\nshape = "round"\ndiameter_mm = {100 + k}\nthickness_mm = 15\nglass = "borosilicate"\nsag_um = 5\n'
+        for k in range(8)
+    )
+    path, cards = tmp_path / "eight.toml", tmp_path / "cards.pdf"
+    path.write_text(f"{pieces}[grinding]\nabrasives_um = [10]\n", encoding="utf-8")
+    assert main(["plan", str(path), "--cards", str(cards)]) == 0
+    capsys.readouterr()
+    pages = [" ".join(page.extract_text().split()) for page in PdfReader(cards).pages]
+    assert len(pages) > 1
+    assert f"1 of 1, sheet 1 of {len(pages)}" in pages[0]
+    assert ["No pit left" in page for page in pages] == [False] * (len(pages) - 1) + [True]
+    assert "Round 1 " in pages[0]
+    assert "Round 1 " not in pages[-1]

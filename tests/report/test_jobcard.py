@@ -17,6 +17,7 @@ def card(*, rounds=3, runs=8, name="A"):
         batch="spring",
         abrasive="20 um",
         facts=(("Time", "110 min"), ("Must come off", "46 um")),
+        first_round=1,
         rounds=((RUN,) * runs,) * rounds,
         faces=((name, "-0.3 ± 1.9 um"),),
         stop="Stop when no pit is left.",

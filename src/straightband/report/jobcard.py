@@ -1,4 +1,4 @@
-"""Job cards for the bench: one A4 page for each abrasive, with a box to tick for every run; the same bytes for the same content.
+"""Job cards for the bench: a page or more for each abrasive, with a box to tick for every run; the same bytes for the same content.
 
 Everything on them comes as ready text; the page does no arithmetic and looks at no clock.
 """
@@ -52,12 +52,12 @@ class JobCard:
         In large type.
     facts
         Name and value: time, depth, spindle, push.
-    rounds
-        Runs of each round.
+    first_round, rounds
+        Number of the first round on this sheet, and the runs of each.
     faces
-        Piece and the sag to be expected; what is gauged is filled in by pen.
+        Piece and the sag to be expected; what is gauged is filled in by pen. Empty on a sheet that another follows.
     stop
-        When to stop.
+        When to stop; empty on a sheet that another follows.
     before, cautions
         Sentences to tick and to mind.
     program
@@ -68,6 +68,7 @@ class JobCard:
     batch: str
     abrasive: str
     facts: tuple[tuple[str, str], ...]
+    first_round: int
     rounds: tuple[tuple[CardRun, ...], ...]
     faces: tuple[tuple[str, str], ...]
     stop: str

@@ -14,6 +14,7 @@ from straightband.uncertainty import round_with_uncertainty
 from straightband.workflows.plan import Plan, sags_after
 from straightband.workflows.plan_report import clock_hour, minutes_range
 
+RUNS_ON_A_SHEET = 80
 STOP = (
     "Look at every face dry, with a loupe, against a lamp: go on with more rounds while a pit of the grade before is left, and stop when none is. "
     "The minutes are what is usual, not a promise. Gauge every face; where the sag is more than expected, give the face that is a hill its next "
@@ -23,7 +24,12 @@ STOP = (
 
 def plan_cards(plan: Plan, *, batch_name: str, shop: str = "") -> bytes:
     """One job card for each abrasive, as PDF; raises BadInput when there is none, or one does not fit on its page."""
-    cards = [_card(plan, stage, number=number, batch_name=batch_name, shop=shop) for number, stage in enumerate(plan.stages) if stage.runs]
+    cards = [
+        card
+        for number, stage in enumerate(plan.stages)
+        if stage.runs
+        for card in _cards(plan, stage, number=number, batch_name=batch_name, shop=shop)
+    ]
     if not cards:
         raise BadInput(
             found="no two pieces of this batch can run together",
@@ -42,30 +48,56 @@ def plan_plot(plan: Plan, *, title: str = "Sag of every face after every run") -
     return sags_png(sags, uncertainty_um=doubts, names=[plate.name for plate in plan.plates], parts=parts, title=title)
 
 
-def _card(plan: Plan, stage: Stage, *, number: int, batch_name: str, shop: str) -> JobCard:
+def _cards(plan: Plan, stage: Stage, *, number: int, batch_name: str, shop: str) -> list[JobCard]:
+    """The card of one abrasive, in as many sheets as its runs need."""
+    sheets = _sheets(_rounds(stage))
     sag, doubt = sags_after(plan)[number]
-    low, high = minutes_range(stage)
-    in_a_round = _rounds(stage)
-    return JobCard(
-        shop=shop,
-        batch=batch_name,
-        abrasive=f"{stage.abrasive.size_um:g} um",
-        facts=(
-            ("Card", f"{number + 1} of {len(plan.stages)}"),
-            ("Time", f"{stage.minutes:.0f} min ({low:.0f} to {high:.0f})"),
-            ("Must come off", f"{stage.needed.upper_um:.0f} um"),
-            ("Table", f"{plan.bench.spindle_rpm:g} turns a minute"),
-            ("Push of the hand", f"{plan.bench.load_n:g} N, about {plan.bench.load_n / 9.81:.1f} kg"),
-            ("Strokes", f"{plan.bench.strokes_per_min:g} a minute, to and fro"),
-        ),
-        rounds=tuple(tuple(_card_run(plan, run) for run in runs) for runs in in_a_round),
-        faces=tuple(
-            (plate.name, round_with_uncertainty(float(one), float(two), unit="um"))
-            for plate, one, two in zip(plan.plates, sag, doubt, strict=True)
-        ),
-        stop=STOP,
-        program=f"straightband {__version__}",
+    faces = tuple(
+        (plate.name, round_with_uncertainty(float(one), float(two), unit="um"))
+        for plate, one, two in zip(plan.plates, sag, doubt, strict=True)
     )
+    cards, first = [], 1
+    for sheet, rounds in enumerate(sheets, start=1):
+        last = sheet == len(sheets)
+        cards.append(
+            JobCard(
+                shop=shop,
+                batch=batch_name,
+                abrasive=f"{stage.abrasive.size_um:g} um",
+                facts=_facts(
+                    plan, stage, place=f"{number + 1} of {len(plan.stages)}{f', sheet {sheet} of {len(sheets)}' * (len(sheets) > 1)}"
+                ),
+                first_round=first,
+                rounds=tuple(tuple(_card_run(plan, run) for run in runs) for runs in rounds),
+                faces=faces if last else (),
+                stop=STOP if last else "",
+                program=f"straightband {__version__}",
+            )
+        )
+        first += len(rounds)
+    return cards
+
+
+def _facts(plan: Plan, stage: Stage, *, place: str) -> tuple[tuple[str, str], ...]:
+    low, high = minutes_range(stage)
+    return (
+        ("Card", place),
+        ("Time", f"{stage.minutes:.0f} min ({low:.0f} to {high:.0f})"),
+        ("Must come off", f"{stage.needed.upper_um:.0f} um"),
+        ("Table", f"{plan.bench.spindle_rpm:g} turns a minute"),
+        ("Push of the hand", f"{plan.bench.load_n:g} N, about {plan.bench.load_n / 9.81:.1f} kg"),
+        ("Strokes", f"{plan.bench.strokes_per_min:g} a minute, to and fro"),
+    )
+
+
+def _sheets(rounds: list[list[Run]]) -> list[list[list[Run]]]:
+    """Rounds parted into sheets that can be read at arm's length."""
+    sheets: list[list[list[Run]]] = [[]]
+    for runs in rounds:
+        if sheets[-1] and sum(map(len, sheets[-1])) + len(runs) > RUNS_ON_A_SHEET:
+            sheets.append([])
+        sheets[-1].append(runs)
+    return sheets
 
 
 def _rounds(stage: Stage) -> list[list[Run]]:

@@ -157,7 +157,7 @@ def _minutes(plan: Plan, *, place: str, number: int) -> float:
 
 def _warnings(plan: Plan) -> list[str]:
     """Whole sentences: pairs that can't run together first, then the doubts."""
-    apart = [f"{misfit.reason[:1].upper()}{misfit.reason[1:]}; leave that pair out." for misfit in plan.pairings.misfits]
+    apart = [f"Not together: {misfit.reason}." for misfit in plan.pairings.misfits]
     doubts = (explain(flag) for flag in plan.flags)
     return [*apart, *(f"{doubt[:1].upper()}{doubt[1:]}." for doubt in doubts)]
 
