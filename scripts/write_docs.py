@@ -49,6 +49,7 @@ EXAMPLES = {
     "plan": "straightband plan batch.toml",
     "gauge": "straightband gauge --leg-circle 40mm --minor 53.5mm --reading 12.4um,12.6um,12.5um --zero 11.0um,11.1um",
     "box": "straightband box --largest 200mm --light sodium",
+    "pads": "straightband pads --plate 200mm --pad-diameter 50mm --minor 90mm --pack 10 --out template.pdf",
     "clear": "straightband clear --sheet grid.pdf --paper a4",
     "read": "straightband read after.jpg --minor 53.5mm --light sodium --mark 12.5 --thicker 1 --mirrored 1 --camera 1m --minus flat-a.npz --map mine.npz",
     "judge": "straightband judge after.npz --aperture 250mm --focal-ratio 5 --intercept 205mm --full-field 12mm --iso '3/0.5(0.2)'",

@@ -14,6 +14,7 @@ COMMANDS = {
     "order": "size, place, tolerance and price of a diagonal from a telescope's dimensions",
     "plan": "which blank is ground on which, how long, and how flat that will make them",
     "gauge": "sag of a face from spherometer readings, and which plate goes on top next",
+    "pads": "where self-stick pads go on a polishing plate, and how evenly a back clears on them",
     "clear": "how far a back has cleared, and how many minutes more, from a printed grid seen through it",
     "read": "read the bands of a photograph: height map, figures, uncertainty",
     "threeflat": "each flat by itself from maps of their pairs, with what they can't see",
