@@ -239,7 +239,7 @@ class _Search:
         points = self.points[number] @ np.array([[c, s], [-s, c]]) + pose[:2]
         return circle_areas(points, area_mm2=self.shapes[number][0].area, edges_mm=self.task.passing.edges_mm)
 
-    def put(self, number: int, pose: NDArray, outline: Polygon, areas: NDArray) -> None:
+    def put(self, number: int, pose: NDArray, *, outline: Polygon, areas: NDArray) -> None:
         """Move a piece."""
         self.poses[number], self.outlines[number], self.areas[number], self.lying[number] = pose, outline, areas, True
 
@@ -271,7 +271,7 @@ def _annealed(task: Task, *, whole: int, recipe: tuple[Cut, ...], rng: np.random
         areas[number], middles[number] = search.areas_of(number, pose), pose[:2]
         new = search.cost(areas, middles)
         if new < cost or rng.random() < math.exp((cost - new) / (FIRST_HEAT * (LAST_HEAT / FIRST_HEAT) ** done)):
-            search.put(number, pose, outline, areas[number])
+            search.put(number, pose, outline=outline, areas=areas[number])
             cost = new
             if cost < best_cost:
                 best_cost, best = cost, search.outlines.copy()
@@ -293,7 +293,7 @@ def _scattered(search: _Search) -> bool:
     whole = [number for number, (_, cut, *_) in enumerate(search.shapes) if cut is Cut.WHOLE]
     for number, place in zip(whole, search.rng.permutation(len(start)), strict=False):
         pose = np.array([*start[place].centroid.coords[0], 0.0])
-        search.put(number, pose, start[place], search.areas_of(number, pose))
+        search.put(number, pose, outline=start[place], areas=search.areas_of(number, pose))
     for _ in range(SHAKES * len(search.shapes)):
         number = int(search.rng.integers(len(search.shapes)))
         if search.lying[number]:
@@ -312,7 +312,7 @@ def _try(search: _Search, number: int, pose: NDArray) -> bool:
     """Move a piece if there is room."""
     outline = search.free(number, pose)
     if outline is not None:
-        search.put(number, pose, outline, search.areas_of(number, pose))
+        search.put(number, pose, outline=outline, areas=search.areas_of(number, pose))
     return outline is not None
 
 
