@@ -12,7 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from benchmarks import accuracy, coverage, general_way, pages, photographs, run, scatter, speed, tables, wear
+from benchmarks import accuracy, coverage, general_way, pages, photographs, run, scatter, speed, tables, together, wear
 from straightband.synthetic.campaign import Difficulty, Pattern
 
 
@@ -133,3 +133,18 @@ def test_pages_are_weighed_and_timed(tmp_path):
     assert [row["page"] for row in rows] == list(pages.PAGES)
     assert all(row["kB packed"] > 0.2 for row in rows)
     assert pages.first_page_bytes(small) > 1000
+
+
+def test_several_photographs_are_measured_beside_one():
+    """One pair of small photographs for each second wedge: errors in nm, and the lens told but where the wedge was the same."""
+    rows = together.several(pairs=1, seed=0, width_px=800)
+    assert [row["second wedge"] for row in rows] == list(together.WEDGES)
+    assert all(row["together, nm rms"] > 0.0 for row in rows)
+    assert rows[3]["its uncertainty, %"] == pytest.approx(1.0, rel=0.05)  # two equal wedges tell nothing beyond the 1 % thought before
+
+
+def test_a_stack_is_timed_beside_its_frames():
+    """Three small frames on one core: seconds of one and of all, and their ratio."""
+    row = together.stack(frames=3, workers=1, size_px=(800, 600))
+    assert row["stack, s"] > row["one, s"] > 0.0
+    assert row["ratio"] == pytest.approx(row["stack, s"] / (3.0 * row["one, s"]))

@@ -17,6 +17,10 @@ from straightband.face.shapes import rectangle, round_face
 from straightband.heightmap.figures import figures, without_tilt
 from straightband.heightmap.formats import map_bytes, read_map
 from straightband.heightmap.map import HeightMap
+from straightband.synthetic.render import render
+from straightband.synthetic.scene import Scene, View
+from straightband.synthetic.surfaces import added, saddle, sphere
+from straightband.synthetic.truth import mark_hour, thicker_hour
 from straightband.workflows.read import read_photo
 from straightband.workflows.reference import ageing_flags, day_from_text, with_note
 from straightband.workflows.setup import setup_from_text
@@ -231,3 +235,34 @@ def test_a_reading_says_that_its_reference_is_due(photograph, four):
     reading = read_photo(photograph, name="bands.jpg", setup=setup, reference=flat)
     assert {"reference-handled-since", "reference-recheck-due"} <= set(reading.flags)
     assert reading.height_map.meta["minus"] == "A"
+
+
+def test_photographs_of_pairs_become_flats():
+    """Three spheres with a saddle each, photographed in pairs through the back of the upper one: each comes out as it is, within what is stated."""
+    face = round_face(diameter_mm=100.0)
+    made = {"A": (60.0, 20.0), "B": (-25.0, 75.0), "C": (90.0, 130.0)}  # sag, and where its saddle stands high
+
+    def surface(name, *, faced=False):
+        sag, axis = made[name]
+        return added(sphere(face, sag_nm=sag), saddle(face, rise_nm=15.0, axis_deg=180.0 - axis if faced else axis))
+
+    files = []
+    for k, (piece, other) in enumerate(("AB", "BC", "CA")):
+        scene = Scene(
+            surface=surface(piece),
+            reference=surface(other, faced=True),
+            bands_u=2.0,
+            bands_v=5.0,
+            gap_nm=2000.0,
+            view=View(width_px=900, height_px=700, scale_px_per_mm=5.5, centre_x_px=449.5, centre_y_px=349.5, mirrored=1),
+        )
+        hours = {name: f"{(hour(scene) - 1.0) % 12.0 + 1.0:.2f}" for name, hour in (("mark", mark_hour), ("thicker", thicker_hour))}
+        setup = setup_from_text(light="mercury-green", shape="round", diameter="100mm", mirrored="1", camera="5m", **hours)
+        reading = read_photo(render(scene, rng=np.random.default_rng(k)).encode("jpeg"), name="p.jpg", setup=setup)
+        files.append((f"{piece}{other}.npz", map_bytes(reading.height_map, name="m.npz")))
+    for flat in known_from(files).flats:
+        found = flat.height_map
+        assert flat.figures.power_nm == pytest.approx(made[flat.name][0] * 0.97**2, abs=flat.budget.expanded_nm["power_nm"])
+        u, v = np.meshgrid(found.u_mm, found.v_mm)
+        off = without_tilt(replace(found, heights_nm=found.heights_nm - surface(flat.name).heights_nm(u, v)))
+        assert np.mean(np.abs(off.heights_nm[off.valid]) <= found.uncertainty_nm[off.valid]) > 0.9

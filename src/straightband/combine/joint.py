@@ -110,10 +110,12 @@ def _departures(shots: list[Shot]) -> NDArray:
 
 def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray]:
     """Strengths and their covariance, the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
-    raised = 1.0
+    raised, expected = 1.0, 1.0
     freedom = heights.shape[1] * (len(heights) - 1)
     for _ in range(ROUNDS):
-        strengths, covariance = _strengths(heights, smooth, noise=raised * noise)
+        strengths, covariance = _strengths(heights, smooth, noise=raised * noise, expected=expected)
+        # A lens worse than was thought is not held to what was thought.
+        expected = max(1.0, abs(float(strengths[0])))
         left = heights - np.einsum("k,nkb->nb", strengths, smooth)
         weight = 1.0 / noise
         apart = left - np.sum(weight * left, axis=0) / np.sum(weight, axis=0)
@@ -123,10 +125,11 @@ def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDAr
     return strengths, covariance
 
 
-def _strengths(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray]:
-    """Strengths and their covariance from heights (n, b) and departures (n, k, b), the figure free in every term."""
+def _strengths(heights: NDArray, smooth: NDArray, *, noise: NDArray, expected: float) -> tuple[NDArray, NDArray]:
+    """Strengths and their covariance from heights (n, b) and departures (n, k, b), the figure free in every term; `expected` is the shared one's size."""
     count = smooth.shape[1]
     normal, right = np.eye(count), np.zeros(count)
+    normal[0, 0] = 1.0 / expected**2
     for term in range(heights.shape[1]):
         weight = 1.0 / noise[:, term]
         share = weight / weight.sum()
