@@ -180,3 +180,18 @@ def test_a_card_with_many_runs_has_more_sheets(capsys, tmp_path):
     assert ["No pit left" in page for page in pages] == [False] * (len(pages) - 1) + [True]
     assert "Round 1 " in pages[0]
     assert "Round 1 " not in pages[-1]
+
+
+def test_runs_that_are_too_long_are_told(capsys, tmp_path):
+    """With unlike blanks forty minutes a run end less flat than runs of the plan's own length, and that is said."""
+    path = tmp_path / "unlike.toml"
+    unlike = THREE.replace("minor_mm = 86", "minor_mm = 75").replace("diameter_mm = 110", "diameter_mm = 125").replace("[30, 12]", "[12]")
+    path.write_text(unlike, encoding="utf-8")
+    own = facts(capsys, path)
+    path.write_text(unlike + "minutes = 40\n", encoding="utf-8")
+    told = facts(capsys, path)
+    assert {run["minutes"] for run in told["runs"]} == {40}
+    worst = [max(abs(sags[-1]) for sags in found["predicted_sag_um"].values()) for found in (own, told)]
+    assert worst[0] < worst[1]
+    assert "runs-too-long" in told["flags"]
+    assert "runs-too-long" not in own["flags"]

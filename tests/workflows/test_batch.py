@@ -55,8 +55,8 @@ def test_abrasives_are_put_in_order():
         ((ELLIPSE, ROUND), "", ("the batch file 'b.toml' has no [grinding]; the abrasives are needed; add [grinding] with abrasives_um = [40, 20, "
          "10, 5].")),
         ((ELLIPSE, ROUND), GRINDING + "minutes = 0\n",
-         "'minutes' in [grinding] in the batch file 'b.toml' is 0; 0.5 to 60 minutes is needed; check the number and its unit."),
-        ((ELLIPSE, ROUND), GRINDING + "spindle_rpm = 0\n", ("'spindle_rpm' in [grinding] in the batch file 'b.toml' is 0; 1 to 120 turns a minute "
+         "'minutes' in [grinding] in the batch file 'b.toml' is 0; 0.5 to 240 minutes is needed; check the number and its unit."),
+        ((ELLIPSE, ROUND), GRINDING + "spindle_rpm = 0\n", ("'spindle_rpm' in [grinding] in the batch file 'b.toml' is 0; 1 to 300 turns a minute "
          "is needed; check the number and its unit.")),
         ((ELLIPSE, ROUND), GRINDING + "load_n = -3\n", ("'load_n' in [grinding] in the batch file 'b.toml' is -3; 0 to 500 N is needed; check the "
          "number and its unit.")),

@@ -12,7 +12,7 @@ Latin hypercube: M. D. McKay, R. J. Beckman, W. J. Conover, Technometrics 21, 23
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,13 +22,16 @@ from straightband.advice.pairs import Bench, Plate, motion_of
 from straightband.advice.schedule import Run
 from straightband.uncertainty import COVERAGE_95
 from straightband.wear.abrasive import PRESTON_FACTOR, SQUEEZE_FACTOR, Abrasive
-from straightband.wear.radial import Grind, Meeting, grind_rings, meeting_of
+from straightband.wear.radial import Grind, Meeting, decays_per_min, grind_rings, meeting_of
 from straightband.wear.rings import CELLS, rings_of, sag_of_rings_um, spherical_rings
 
 UNMEASURED_SAG_UM = 30.0  # 95 %, of a sawn or cast blank whose face was not gauged; our choice
 MEASURED_SHARE = 0.1  # 95 %, of a sag that was told; our choice
 PUSH_SHARE = 0.3  # 95 %, of the hand's push; our choice
 DRAWS = 16
+MOST_DECAYS = (
+    100.0  # of a misfit, in a run that is drawn: a layer stiffer than that fits just as well, and takes ten times as long to follow
+)
 DRAWN_CELLS = 32  # their sags differ from those of 64 by a hundredth, which a spread does not show
 
 
@@ -83,8 +86,8 @@ def drawn(plates: Sequence[Plate], *, grades: int, draws: int, rng: np.random.Ge
 class Course:
     """Plates on their way through the runs of a plan."""
 
-    def __init__(self, plates: Sequence[Plate], *, bench: Bench, luck: Luck, cells: int = CELLS) -> None:
-        self._plates, self._bench, self._luck = plates, bench, luck
+    def __init__(self, plates: Sequence[Plate], *, bench: Bench, luck: Luck, cells: int = CELLS, most_decays: float = np.inf) -> None:
+        self._plates, self._bench, self._luck, self._most_decays = plates, bench, luck, most_decays
         self._faces = [rings_of(plate.face, cells=cells) for plate in plates]
         self._heights = [spherical_rings(face, sag_um=sags) for face, sags in zip(self._faces, luck.sags_um, strict=True)]
         self._began = self.means_um
@@ -114,7 +117,10 @@ class Course:
             bottom_per_pa=coefficient,
             force_n=self._plates[run.top].weight_n + self._bench.load_n * self._luck.push,
         )
-        ends = grind_rings(self._heights[run.top], self._heights[run.bottom], meeting=self._meeting(run), grind=grind, minutes=run.minutes)
+        meeting = self._meeting(run)
+        stiffer_by = run.minutes * decays_per_min(meeting, grind=grind) / self._most_decays
+        grind = replace(grind, stiffness_kpa_um=grind.stiffness_kpa_um / np.maximum(stiffer_by, 1.0))
+        ends = grind_rings(self._heights[run.top], self._heights[run.bottom], meeting=meeting, grind=grind, minutes=run.minutes)
         self._heights[run.top], self._heights[run.bottom] = ends
 
     def _meeting(self, run: Run) -> Meeting:
@@ -139,7 +145,7 @@ def doubts_um(
     `told` is called with the share of the runs done. It is taken about `planned_um`, (runs, plates), not about the draws' own mean: a plan that lies to one side of them is in doubt by that much.
     """
     luck = drawn(plates, grades=len(stages), draws=DRAWS, rng=rng)
-    course = Course(plates, bench=bench, luck=luck, cells=DRAWN_CELLS)
+    course = Course(plates, bench=bench, luck=luck, cells=DRAWN_CELLS, most_decays=MOST_DECAYS)
     found = []
     for grade, (abrasive, runs) in enumerate(stages):
         for run in runs:

@@ -186,12 +186,16 @@ def _sharing(weights: csr_array, rings: Rings) -> csr_array:
     return csr_array(weights.T.multiply(per_area[:, None]))
 
 
+def decays_per_min(meeting: Meeting, *, grind: Grind) -> NDArray:
+    """How often in a minute a misfit where the plates rub fastest falls to 1/e: (draws,) or one number. It sets the steps in time."""
+    both = (np.asarray(grind.top_per_pa) + grind.bottom_per_pa) * grind.stiffness_kpa_um
+    return removal_rate_um_min(preston_per_pa=both, pressure_kpa=1.0, speed_mm_s=float(np.max(meeting.speed_mm_s)))
+
+
 def grind_rings(top_um: NDArray, bottom_um: NDArray, *, meeting: Meeting, grind: Grind, minutes: float) -> tuple[NDArray, NDArray]:
     """Both faces after that many minutes, the upper first; (rings, draws) heights each. Raises BadInput when the upper plate falls over."""
-    fastest = float(np.max(meeting.speed_mm_s))
-    both = (np.asarray(grind.top_per_pa) + grind.bottom_per_pa) * grind.stiffness_kpa_um
-    decay = float(removal_rate_um_min(preston_per_pa=np.max(both), pressure_kpa=1.0, speed_mm_s=fastest))  # per minute
-    steps = max(4, int(np.ceil(minutes * decay / (2.0 * _SHARE))))
+    decays = minutes * float(np.max(decays_per_min(meeting, grind=grind)))
+    steps = max(4, int(np.ceil(decays / (2.0 * _SHARE))))
     if steps > _MOST_STEPS:
         raise BadInput(
             found=f"{minutes:g} minutes wear the layer through {steps} times",

@@ -131,13 +131,15 @@ def _flags(
     batch: Batch, pairings: Pairings, stages: tuple[Stage, ...], *, plates: tuple[Plate, ...], companion: Companion | None
 ) -> tuple[str, ...]:
     last = stages[-1]
+    bent = pairings.free == 0 and bool(np.abs(last.sags_um[-1]).max() > _FLAT_WITHIN * flat_enough_um(last.abrasive))
     told = {
         "not-forced-flat": pairings.free > 0,
         "meets-none": any(len(group.pieces) == 1 for group in pairings.groups),
         "companion-proposed": companion is not None,
         "sag-not-measured": any(plate.sag_um is None for plate in plates),
         "not-deep-enough": any(not stage.deep_enough for stage in stages),
-        "not-flat-at-the-end": pairings.free == 0 and bool(np.abs(last.sags_um[-1]).max() > _FLAT_WITHIN * flat_enough_um(last.abrasive)),
+        "not-flat-at-the-end": bent,
+        "runs-too-long": bent and batch.minutes is not None,
         "abrasives-reordered": batch.reordered,
         "rates-are-not-the-shops-own": True,
         "astigmatism-not-foreseen": True,

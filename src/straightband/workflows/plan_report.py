@@ -20,6 +20,10 @@ SENTENCES = {
     "sag-not-measured": "a sag was not given: it was taken as none, give or take 30 um; gauge the blanks and write sag_um",
     "not-deep-enough": "with the minutes given a face loses less than the abrasive before may have broken: pits may be left; take longer runs",
     "not-flat-at-the-end": "the plan ends with more sag than the last abrasive should leave: gauge between rounds, and give more rounds to the worst pair",
+    "runs-too-long": (
+        "the minutes given are long for a run: each bends the pair until the next undoes it, so shorter runs in more rounds end flatter; leave "
+        "minutes out to have them chosen"
+    ),
     "abrasives-reordered": "the abrasives were put in order, coarse to fine",
     "rates-are-not-the-shops-own": (
         "how fast an abrasive cuts was taken from usual values, give or take a factor of two: weigh a piece before and after, and stop when no "
