@@ -7,10 +7,10 @@ from dataclasses import fields
 import pytest
 
 from straightband.errors import BadInput, RecordUnreadable
-from straightband.shop import jobs, telephones
+from straightband.shop import database, jobs, telephones
 from straightband.shop.copying import check_shop, copy_shop
 from straightband.shop.database import NAME, connect, migrations
-from straightband.shop.entries import KINDS, Abrasive, FaceEntry, Lamp, Photograph, PieceEntry, Run
+from straightband.shop.entries import KINDS, Abrasive, FaceEntry, Lamp, Photograph, PieceEntry, Run, Tick
 from straightband.shop.folder import open_shop
 from straightband.shop.record import Form, NotInRecord, json_text
 
@@ -262,6 +262,26 @@ def test_a_file_that_is_no_database_is_refused(tmp_path):
 def test_schema_files_are_numbered_without_gaps():
     """Schema files run 1, 2, 3, ..., so that none is left out."""
     assert [number for number, _ in migrations()] == list(range(1, len(migrations()) + 1))
+
+
+def test_an_older_record_is_brought_up_to_date_with_a_copy_kept(tmp_path, monkeypatch):
+    """A record with the first schema gets the tables of the later ones, keeps its entries, and a copy of it as it was lies beside it."""
+    first = migrations()[:1]
+    with monkeypatch.context() as patch:
+        patch.setattr(database, "migrations", lambda: first)
+        old = open_shop(tmp_path / "shop", make=True)
+        with old.record() as record:
+            record.add(Lamp(at=NOW, name="sodium", light="sodium"))
+            assert record.connection.execute("PRAGMA user_version").fetchone()[0] == 1
+    new = open_shop(tmp_path / "shop")
+    with new.record() as record:
+        assert record.count(Tick) == 0
+        assert record.get(Lamp, 1).light == "sodium"
+    assert check_shop(new).faults == ()
+    newest = migrations()[-1][0]
+    with sqlite3.connect(tmp_path / "shop" / f"shop-before-schema-{newest}.db") as copy:
+        assert copy.execute("SELECT name FROM lamp").fetchall() == [("sodium",)]
+    copy.close()
 
 
 def test_jobs_are_taken_once_and_end_once(shop):

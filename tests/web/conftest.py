@@ -18,6 +18,9 @@ from straightband.web.desk import Desk
 from straightband.web.pairing import Pairing
 from straightband.web.serve import listen
 from straightband.web.worker import Worker
+from straightband.workflows.batch import batch_from_toml
+from straightband.workflows.plan import make_plan
+from straightband.workflows.shop_batches import enter_batch
 from straightband.workflows.shop_certificates import certify_for_the_record
 from straightband.workflows.shop_orders import enter_order, enter_piece
 from straightband.workflows.shop_readings import enter_photograph, read_for_the_record, task_from_texts
@@ -28,6 +31,26 @@ NOW = "2026-03-03T09:41:07Z"
 ORDER = {"name": "G-1", "aperture": "300mm", "focal_length": "1500mm", "intercept": "300mm", "full_field": "10mm", "strehl": "0.8"}
 SETTINGS = {"light": "mercury-green", "mark": "3", "thicker": "2.5"}
 GAUGING = {"leg_circle": "40mm", "reading": "12.4um,12.6um,12.5um", "zero": "11.0um,11.1um", "after_abrasive": "20um"}
+BATCH = b"""
+[[piece]]
+name = "G-2"
+shape = "round"
+diameter_mm = 60
+thickness_mm = 12
+glass = "borosilicate"
+sag_um = 4
+
+[[piece]]
+name = "base plate"
+shape = "round"
+diameter_mm = 60
+thickness_mm = 12
+glass = "borosilicate"
+
+[grinding]
+abrasives_um = [5]
+minutes = 2
+"""
 HOME = "http://127.0.0.1"
 
 
@@ -53,6 +76,8 @@ def golden(tmp_path_factory, photograph):
     start_timer(shop, 2, texts={"work": "grinding", "minutes": "10min"}, now=NOW)
     number = enter_photograph(shop, 1, name="bands.jpg", data=photograph, now=NOW)
     read_for_the_record(shop, task_from_texts(shop, (number,), texts=SETTINGS), now=NOW)
+    plan = make_plan(batch_from_toml(BATCH, name="batch.toml"))
+    enter_batch(shop, plan, name="spring", told={"batch_file": BATCH.decode(), "pieces": [2]}, now=NOW)
     return shop
 
 

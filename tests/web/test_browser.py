@@ -17,7 +17,7 @@ AXE = Path(__file__).parent / "assets" / "axe.min.js"
 DESKTOP, TELEPHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 PAGES = (
     "/", "/orders", "/orders/new", "/orders/1", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1", "/pieces/1/photograph",
-    "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
+    "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
 )  # fmt: skip
 LONG_MS = 60_000
 

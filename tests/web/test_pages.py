@@ -13,7 +13,7 @@ from jinja2 import meta, nodes
 
 from straightband.cli import main
 from straightband.heightmap.figures import without_tilt
-from straightband.shop.entries import Flat, GaugingEntry, Ordered, Photograph, PieceEntry, ReadingEntry, Run, VerdictEntry
+from straightband.shop.entries import Flat, GaugingEntry, Ordered, Photograph, PieceEntry, ReadingEntry, Run, Tick, VerdictEntry
 from straightband.web import app as bench
 from straightband.web.frame import Frame, Page, templates
 from straightband.workflows.map_stream import NOTHING, map_stream
@@ -24,7 +24,7 @@ from straightband.workflows.shown import budget_shown, figure_rows, length_shown
 PAGES_FOLDER = Path(bench.__file__).parent / "pages"
 LOOKED_AT = (
     "/", "/orders", "/orders/new", "/orders/1", "/orders/1/correct", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1",
-    "/pieces/1/photograph", "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
+    "/pieces/1/photograph", "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
 )  # fmt: skip
 TOKEN = re.compile(r'name="token" value="([\w-]+)"')
 
@@ -277,6 +277,32 @@ def test_a_flat_is_entered_with_its_map(client, shop):
     assert refused.status_code == 422
     with shop.record() as record:
         assert [flat.map_name for flat in record.listing(Flat)] == ["b.npz"]
+
+
+def test_runs_of_a_plan_are_ticked_off(client, shop):
+    """Ticked runs are done, once, and stand in the history of the pieces that are the shop's own; a form without a tick is refused."""
+    sent = {"token": token_on(client, "/batches/1"), "runs": ["1", "2"]}
+    for _ in range(2):
+        assert client.post("/batches/1", data=sent).headers["location"] == "/batches/1"
+    text = seen(client, "/batches/1")
+    assert text.count("✓ ") == 2
+    assert 'value="1"' not in text
+    assert "spring, 5 um," in seen(client, "/pieces/2")
+    with shop.record() as record:
+        assert record.count(Tick) == record.count(Run) == 2
+    assert client.post("/batches/1", data={}).status_code == 422
+    assert client.get("/batches/1/cards.pdf").content.startswith(b"%PDF")
+    assert client.get("/batches/1/sags.png").content.startswith(b"\x89PNG")
+
+
+def test_a_batch_is_planned_from_pieces_of_the_record(client):
+    """Pieces that can't be planned are refused beside the form; others lead to the work."""
+    refused = client.post("/batches", data={"name": "b", "abrasives": "5um", "pieces": ["1", "2"]})
+    assert refused.status_code == 422
+    assert "has no thickness" in refused.text
+    for name in ("R-1", "R-2"):
+        client.post("/pieces", data={"name": name, "shape": "round", "diameter": "60mm", "thickness": "12mm"})
+    assert client.post("/batches", data={"name": "b", "abrasives": "5um", "pieces": ["3", "4"]}).headers["location"] == "/work/1"
 
 
 def test_files_are_given(client, shop):

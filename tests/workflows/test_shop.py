@@ -8,7 +8,7 @@ from straightband.cli import main
 from straightband.errors import BadInput, StraightbandError
 from straightband.heightmap.formats import read_map
 from straightband.shop import jobs
-from straightband.shop.entries import CertificateEntry, Flat, GaugingEntry, Ordered, PieceEntry, ReadingEntry, Run, VerdictEntry
+from straightband.shop.entries import Batch, CertificateEntry, Flat, GaugingEntry, Ordered, PieceEntry, ReadingEntry, Run, VerdictEntry
 from straightband.shop.queries import newest_verdict, open_pieces
 from straightband.shop.record import Form, json_text
 from straightband.workflows import shop_readings
@@ -18,7 +18,7 @@ from straightband.workflows.report_verdict import verdict_facts
 from straightband.workflows.shop_certificates import certify_for_the_record, piece_file_of
 from straightband.workflows.shop_clock import later
 from straightband.workflows.shop_folder import open_shop, vouch
-from straightband.workflows.shop_jobs import ask_certificate, ask_reading, do
+from straightband.workflows.shop_jobs import ask_certificate, ask_plan, ask_reading, do
 from straightband.workflows.shop_orders import enter_order, enter_piece, piece_suggested
 from straightband.workflows.shop_readings import (
     differences,
@@ -204,6 +204,25 @@ def test_a_gauging_is_what_the_command_says_and_knows_the_one_before(empty, caps
         entries = [record.get(GaugingEntry, number) for number in (first, second)]
     assert entries[0].found == json.loads(capsys.readouterr().out)
     assert entries[1].found["earlier"] == [{"abrasive_um": 40.0, "sag_um": entries[0].found["sag_um"]}]
+
+
+def test_a_plan_of_the_record_is_that_of_the_command(empty, tmp_path, capsys):
+    """The batch file that the record writes, with the sag gauged last, gives `straightband plan --json` the same plan, to the last figure."""
+    for name in ("R-1", "R-2"):
+        enter_piece(empty, {"name": name, "shape": "round", "diameter": "60mm", "thickness": "12mm"}, now=NOW)
+    enter_gauging(empty, 1, texts={"leg_circle": "40mm", "reading": "12.4um", "zero": "11.0um"}, now=NOW)
+    job = ask_plan(empty, {"name": "spring", "pieces": "1,2", "abrasives": "5um"}, now=NOW)
+    with empty.record() as record:
+        do(empty, jobs.take_next(record))
+        assert jobs.job_of(record, job).leads_to == "/batches/1"
+        batch = record.get(Batch, 1)
+        sag = record.get(GaugingEntry, 1).found["edge_sag_um"]
+    (tmp_path / "batch.toml").write_text(batch.told["batch_file"], encoding="utf-8")
+    assert f"sag_um = {sag:.4g}" in batch.told["batch_file"]
+    assert main(["plan", str(tmp_path / "batch.toml"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert {key: batch.found[key] for key in told} == told
+    assert vouch(empty).whole
 
 
 def test_a_photograph_that_can_not_be_read_fails_its_job_in_a_sentence(empty):

@@ -23,6 +23,8 @@ NAMED_FILES = (
     ("maps", "flat", "map_sha256"),
     ("maps", "reading", "map_sha256"),
     ("papers", "certificate", "pdf_sha256"),
+    ("papers", "batch", "json_extract(found, '$.papers.cards')"),
+    ("papers", "batch", "json_extract(found, '$.papers.plot')"),
 )
 
 
@@ -91,7 +93,7 @@ def _copy_into(shop: Shop, folder: Path) -> None:
 def check_shop(shop: Shop) -> Checked:
     """Whether every file has the bytes it is named by, every file that is named is there, and every entry is as it was sealed."""
     with shop.record() as record:
-        named = {(kind, row[0]) for kind, table, column in NAMED_FILES for row in _column(record, table, column=column)}
+        named = {(kind, row[0]) for kind, table, column in NAMED_FILES for row in _column(record, table, column=column) if row[0]}
         faults = [*_database_faults(record), *_seal_faults(record)]
         entries = record.connection.execute("SELECT COUNT(*) FROM seal").fetchone()[0]
     present = {(kind, name) for kind, archive in shop.archives.items() for name in archive.names()}

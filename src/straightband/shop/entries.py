@@ -106,6 +106,16 @@ class Batch(Entry):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Tick(Entry):
+    """A run of a batch's plan, by its number in the plan, that was done."""
+
+    table: ClassVar[str] = "tick"
+    batch_id: int
+    number: int
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PieceEntry(Entry):
     """A piece of glass; `told` holds shape, sizes, glass and thickness."""
 
@@ -233,6 +243,6 @@ class Cost(Entry):
 
 
 KINDS: tuple[type[Entry], ...] = (
-    Lamp, Abrasive, Pad, Flat, Shopkeeper, Ordered, Batch, PieceEntry, FaceEntry, Timer, Run, GaugingEntry, Photograph, ReadingEntry,
+    Lamp, Abrasive, Pad, Flat, Shopkeeper, Ordered, Batch, Tick, PieceEntry, FaceEntry, Timer, Run, GaugingEntry, Photograph, ReadingEntry,
     Exposure, VerdictEntry, CertificateEntry, Cost,
 )  # fmt: skip

@@ -20,7 +20,7 @@ from straightband.web.desk import Desk
 from straightband.web.events import job_events
 from straightband.web.frame import STATIC, response, static_file
 from straightband.web.guard import COOKIE, Guard
-from straightband.web.pages import orders, pairing, patterns, photographs, pieces, readings, shop, today, verdicts, work
+from straightband.web.pages import batches, orders, pairing, patterns, photographs, pieces, readings, shop, today, verdicts, work
 from straightband.web.pairing import COOKIE_DAYS, Pairing, code_drawing
 from straightband.web.routes import ask_of, at_fault, gives, not_there, sent_with, shows, switch_units, takes
 from straightband.web.worker import Worker
@@ -64,6 +64,12 @@ PAGES = (
     shows("/certificates/{certificate:int}", verdicts.certificate_page),
     gives("/certificates/{certificate:int}/certificate.pdf", verdicts.give_pdf),
     gives("/certificates/{certificate:int}/piece.toml", verdicts.give_piece_file),
+    shows("/batches", batches.batches_page),
+    takes("/batches", batches.take_batch, show=batches.batches_page),
+    shows("/batches/{batch:int}", batches.batch_page),
+    takes("/batches/{batch:int}", batches.take_ticks, show=batches.batch_page),
+    gives("/batches/{batch:int}/cards.pdf", batches.give_cards),
+    gives("/batches/{batch:int}/sags.png", batches.give_plot),
     shows("/flats", shop.flats_page),
     takes("/flats", shop.take_flat, show=shop.flats_page),
     shows("/shop", shop.shop_page),

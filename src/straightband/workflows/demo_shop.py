@@ -5,7 +5,9 @@ from __future__ import annotations
 from straightband.shop.entries import Photograph
 from straightband.shop.folder import Shop
 from straightband.workflows.demo import NUMBER, SHOP, Demo
+from straightband.workflows.demo_plan import BATCH_FILE, demo_plan
 from straightband.workflows.demo_scene import CAMERA_MM
+from straightband.workflows.shop_batches import enter_batch
 from straightband.workflows.shop_clock import later
 from straightband.workflows.shop_orders import enter_order, enter_piece
 from straightband.workflows.shop_readings import enter_photograph, enter_reading, keep_preview, task_from_texts
@@ -18,7 +20,7 @@ ORDERS = (
     {"name": "2026-32", "customer": "order 32 (invented)", "aperture": "12in", "focal_ratio": "4.5", "intercept": "10in", "full_field": "0.6in"},
     {"name": "2026-33", "customer": "order 33 (invented)", "aperture": "150mm", "focal_length": "900mm", "intercept": "140mm", "full_field": "10mm"},
 )  # fmt: skip
-SIZES = ("", "71mm", "38mm")  # of the pieces; the first has the size the demonstration found
+SIZES = ("", "71mm", "58mm")  # of the pieces; the first has the size the demonstration found
 GAUGINGS = (
     ("40um", "9min", "18.4um,18.6um,18.5um", "11.0um,11.1um"),
     ("20um", "12min", "14.2um,14.3um,14.1um", "11.1um,11.0um"),
@@ -37,6 +39,8 @@ def fill_shop(shop: Shop, demo: Demo) -> None:
     flat = enter_flat(shop, "Flat A", map_name=name, data=data, note="from three flats against each other", now=BEGAN)
     pieces = _pieces(shop, minor=f"{demo.facts['minor_axis_mm']:g}mm")
     _grind(shop, pieces[1])
+    told = {"batch_file": BATCH_FILE.decode(), "pieces": [pieces[0], pieces[2]]}
+    enter_batch(shop, demo_plan(), name="2026, spring", told=told, now=later(BEGAN, minutes=5.0))
     _photographs(shop, demo, flat=flat)
 
 

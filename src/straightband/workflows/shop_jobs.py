@@ -45,6 +45,17 @@ def ask_recompute(shop: Shop, reading_id: int, *, now: str, form: Form | None = 
         return jobs.ask_for(record, "recompute", told={"reading": reading_id}, now=now, form=form).id
 
 
+def ask_plan(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None) -> int:
+    """Ask for the grinding plan of some pieces, checked first; returns the job's number. Raises BadInput."""
+    from straightband.workflows.shop_batches import batch_file
+
+    pieces = tuple(int(each) for each in texts.get("pieces", "").split(",") if each.isdigit())
+    batch_file(shop, pieces, abrasives=texts.get("abrasives", ""))
+    told = {key: texts.get(key, "") for key in ("name", "abrasives", "companion")} | {"pieces": list(pieces)}
+    with shop.record() as record:
+        return jobs.ask_for(record, "plan", told=told, now=now, form=form).id
+
+
 def do(shop: Shop, job: Job) -> None:
     """Do one job and write down how it ended; no refusal of ours comes out of it."""
 
@@ -100,10 +111,18 @@ def _recompute(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str,
     return f"/readings/{number}", sentence
 
 
+def _plan(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_batches import plan_for_the_record
+
+    form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
+    return f"/batches/{plan_for_the_record(shop, job.told, now=job.at, stage=stage, form=form)}", ""
+
+
 _DO: dict[str, Callable[[Shop, Job, Callable[[str], None]], tuple[str, str]]] = {
     "read": _read,
     "certify": _certify,
     "recompute": _recompute,
+    "plan": _plan,
 }
 
 

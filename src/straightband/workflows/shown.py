@@ -126,3 +126,8 @@ def bands_shown(found: dict[str, Any]) -> str:
 def grain_shown(grain_um: float) -> str:
     """The size of an abrasive's grain."""
     return f"{grain_um:g} um"
+
+
+def abrasives_shown(grains_um: tuple[float, ...]) -> str:
+    """Sizes of abrasives, coarse to fine, as they are typed."""
+    return ",".join(f"{grain:g}um" for grain in sorted(set(grains_um), reverse=True))

@@ -69,7 +69,7 @@ def today_page(ask: Ask) -> TodayPage:
     )
 
 
-WORDS = {"read": "Reading bands", "certify": "Writing a certificate", "recompute": "Reading again"}
+WORDS = {"read": "Reading bands", "certify": "Writing a certificate", "recompute": "Reading again", "plan": "Planning a batch"}
 
 
 def stop_form(ask: Ask, number: int) -> FormView:
