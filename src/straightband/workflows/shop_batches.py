@@ -68,7 +68,11 @@ def plan_for_the_record(
     """Plan the pieces that were asked for and enter the batch; returns its number. Raises BadInput."""
     pieces = tuple(told["pieces"])
     data = batch_file(shop, pieces, abrasives=told["abrasives"])
-    plan = make_plan(batch_from_toml(data, name="batch.toml"), with_companion=bool(told["companion"]), told=stage)
+    plan = make_plan(
+        batch_from_toml(data, name="batch.toml"),
+        with_companion=bool(told["companion"]),
+        told=lambda what, share: stage(f"{what}, {share:.0%}"),
+    )
     stage("setting the job cards")
     return enter_batch(shop, plan, name=told["name"], told={"batch_file": data.decode(), "pieces": list(pieces)}, now=now, form=form)
 
