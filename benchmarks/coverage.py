@@ -221,10 +221,9 @@ def _repeat(scene: Scene, rng: np.random.Generator) -> list[Shot]:
     """Four photographs between which the glass bends by a hand's warmth or the way it rests, and the wedge is set anew."""
     shots = []
     for _ in range(4):
-        bend = added(
-            sphere(scene.face, sag_nm=10.0 * rng.standard_normal()),
-            saddle(scene.face, rise_nm=6.0 * rng.standard_normal(), axis_deg=rng.uniform(0.0, 180.0)),
-        )
+        bend = sphere(scene.face, sag_nm=10.0 * rng.standard_normal())
+        for axis_deg in (0.0, 45.0):
+            bend = added(bend, saddle(scene.face, rise_nm=4.0 * rng.standard_normal(), axis_deg=axis_deg))
         bands, direction = rng.uniform(4.0, 12.0), rng.uniform(-math.pi, math.pi)
         moved = replace(scene, surface=added(scene.surface, bend), bands_u=bands * math.cos(direction), bands_v=bands * math.sin(direction))
         shots.append(Shot(scene=with_least_gap(moved, least_nm=LEAST_GAP_NM)))

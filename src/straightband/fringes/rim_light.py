@@ -45,7 +45,7 @@ def rim_light(reading: PhaseReading, *, picture: SquarePicture, nm_per_rad: floa
     for k in range(REACH_PIXELS):
         here = seen & (depth == k)
         layer[here] = _layer(added[here], np.stack([sin[here], cos[here]]), around=around[: 1 + 2 * LAYER_AROUND, here])
-    share = layer / np.maximum(modulation, 0.2 * typical)
+    share = np.clip(layer / np.maximum(modulation, 0.2 * typical), -1.0, 1.0)  # more than all the swing can't be taken for a shift
     taken = min(MOST_TAKEN, TAKEN_BANDS / reading.bands_across)
     return _cause([taken * nm_per_rad * share], reading, share=float(np.max(np.abs(share))))
 
