@@ -353,7 +353,7 @@ def record(seed: int, *, name: str, exact: bool) -> Row:
         readings = [_read_exactly(shot) if exact else _read(shot, rng=rng) for shot in shots]
     except StraightbandError as error:
         return {"seed": seed, "refused": str(error)}
-    row = {"seed": seed} | _row(readings[0] if len(readings) == 1 else joint_reading(readings), scene=shots[0].scene)
+    row = {"seed": seed} | _row(readings[0] if len(readings) == 1 else joint_reading(readings), scene=scene)
     if TERMS[name].is_noise:
         row["without"] = _figures(_read_exactly(shots[0]))
     return row
