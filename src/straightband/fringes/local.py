@@ -267,6 +267,9 @@ class LocalFit:
         Standard deviation of one pixel.
     correlated_pixels
         Pixels that share one independent reading.
+    log_odds
+        Logarithm of the evidence, twice, but for the part that the residual has in it: large where fields that are likely beforehand explain
+        the picture.
     """
 
     frame: Frame
@@ -277,6 +280,7 @@ class LocalFit:
     weight: NDArray
     noise: float
     correlated_pixels: float
+    log_odds: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -350,7 +354,7 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
         normal, right = normal_equations(used, moments)
         variance = max(noise**2 * shared, 1e-14)
         known = sum(block.size for block in used)
-        coefficients[:known], covariance, fresh = _solve(
+        coefficients[:known], covariance, log_odds, fresh = _solve(
             normal / variance, right / variance, coefficients=coefficients[:known], blocks=used, hold=round_ < HELD_ROUNDS
         )
         blocks = [*fresh, *blocks[len(used) :]]
@@ -367,6 +371,7 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
         weight=weight,
         noise=noise,
         correlated_pixels=shared,
+        log_odds=log_odds,
     )
 
 
@@ -471,8 +476,8 @@ def _linearise(value: NDArray, fields: Fields, *, share: float) -> tuple[NDArray
 
 def _solve(
     normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: list[Block], hold: bool
-) -> tuple[NDArray, NDArray, list[Block]]:
-    """One Gauss-Newton step under the prior, the posterior covariance and the stiffness that the evidence asks for."""
+) -> tuple[NDArray, NDArray, float, list[Block]]:
+    """One Gauss-Newton step under the prior, the posterior covariance, the log odds and the stiffness that the evidence asks for."""
     posterior, pull = normal.copy(), right.copy()
     ends = np.cumsum([0] + [block.size for block in blocks])
     for i, block in enumerate(blocks):
@@ -484,17 +489,25 @@ def _solve(
     if fault:
         raise linalg.LinAlgError
     change, _ = linalg.lapack.dpotrs(factor, pull, lower=1)
+    log_odds = -2.0 * float(np.sum(np.log(np.diag(factor))))
     inverse, _ = linalg.lapack.dpotri(factor, lower=1)
     # the upper triangle was left zero by the factorisation
     covariance = inverse + np.tril(inverse, -1).T
     updated = coefficients + change
+    log_odds += sum(_log_prior(block, updated[ends[i] : ends[i + 1]]) for i, block in enumerate(blocks))
     fresh = [
         block
         if hold and block.channel == MODULATION
         else _by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]])
         for i, block in enumerate(blocks)
     ]
-    return updated, covariance, fresh
+    return updated, covariance, log_odds, fresh
+
+
+def _log_prior(block: Block, coefficients: NDArray) -> float:
+    """Twice the logarithm of the prior density, but for what depends on the basis alone."""
+    shaped = block.penalty * coefficients if block.penalty.ndim == 1 else block.penalty @ coefficients
+    return block.size * float(np.log(block.stiffness)) - block.stiffness * float(coefficients @ shaped)
 
 
 def _by_evidence(block: Block, coefficients: NDArray, covariance: NDArray) -> Block:
@@ -512,6 +525,12 @@ def _by_evidence(block: Block, coefficients: NDArray, covariance: NDArray) -> Bl
             np.clip(known / max(energy, 1e-300), max(block.loosest, 1e-3 * block.stiffness), min(STIFFEST, 1e3 * block.stiffness))
         ),
     )
+
+
+def light_bend(fit: LocalFit) -> float:
+    """How far the light bends from spline to spline, as a share of its mean: the spread that the evidence came to."""
+    splines = next(block for block in fit.blocks if block.channel == LIGHT and block.adapts)
+    return 1.0 / (float(np.sqrt(splines.stiffness)) * float(np.mean(fit.fields.light)))
 
 
 def phase_columns(fit: LocalFit) -> tuple[list[NDArray | sparse.csr_array], NDArray]:

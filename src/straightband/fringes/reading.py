@@ -10,8 +10,8 @@ from scipy import linalg
 
 from straightband.errors import BandsUnreadable
 from straightband.face.shapes import Face
-from straightband.fringes.local import PHASE_ORDER, Frame, Grown, LocalFit, fit_local, make_frame, phase_columns
-from straightband.fringes.whole import WholeFit, expected_size_rad, fit_whole
+from straightband.fringes.local import PHASE_ORDER, Frame, Grown, LocalFit, fit_local, light_bend, make_frame, phase_columns
+from straightband.fringes.whole import WholeFit, differ, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
 
@@ -20,9 +20,14 @@ SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than t
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
-LEAST_LEAD = 1.5  # how many times more the next best phase must leave unexplained
+LEAST_LEAD = 20.0  # in twice the logarithm of the evidence: odds of 20,000 to 1, for the noise is not quite what the model takes it for
+WILDEST = 5.0  # spreads
+DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
+MOST_LIGHT_BEND = (
+    0.15  # of the mean light from spline to spline; even a patchy back stays below a tenth, a wrong phase in disguise asks for more
+)
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -94,25 +99,49 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
             needed="most of it must show bands",
             remedy="lower the exposure until no part is white, and take it again",
         )
-    whole = fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y)))
-    whole = _convincing(whole)
-    grid_x, grid_y = np.meshgrid(x, y)
-    fit = _local(
-        light[frame.inside].astype(float),
-        ~missing[frame.inside],
-        frame=frame,
-        start_rad=whole.start.phase_rad(grid_x[frame.inside], grid_y[frame.inside]),
-        prior_rad=expected_size_rad(PHASE_ORDER),
-        grown=Grown(light=whole.levels[0], modulation=float(whole.levels[1][0]), phase_rad=whole.coefficients_rad),
-    )
-    return _report(fit, u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
+    whole = _convincing(fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y))))
+    value, present = light[frame.inside].astype(float), ~missing[frame.inside]
+    fits = [_local(value, present, frame=frame, whole=each) for each in (whole, *whole.rivals)]
+    return _report(_only_one(fits), u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
 
 
-def _local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown) -> LocalFit:
+def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -> LocalFit:
+    grid_x, grid_y = np.meshgrid(frame.x, frame.y)
     try:
-        return fit_local(value, present, frame=frame, start_rad=start_rad, prior_rad=prior_rad, grown=grown)
+        return fit_local(
+            value,
+            present,
+            frame=frame,
+            start_rad=whole.start.phase_rad(grid_x[frame.inside], grid_y[frame.inside]),
+            prior_rad=expected_size_rad(PHASE_ORDER),
+            grown=Grown(light=whole.levels[0], modulation=float(whole.levels[1][0]), phase_rad=whole.coefficients_rad),
+        )
     except linalg.LinAlgError:
         raise _no_bands(0.0) from None
+
+
+def _only_one(fits: list[LocalFit]) -> LocalFit:
+    """The fit that the picture makes clearly more likely than any that shows another surface.
+
+    What is left over alone does not tell: a wrong phase can be mended by a light and a contrast that no lamp and no glass make.
+    """
+    shared = max(fit.correlated_pixels for fit in fits)
+    best, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
+    for other in others:
+        alike = _log_evidence(best, shared=shared) - _log_evidence(other, shared=shared) < LEAST_LEAD
+        if alike and differ(best.fields.phase_rad, other.fields.phase_rad, by_rad=DIFFERENT_RAD):
+            raise BandsUnreadable(
+                found="two different surfaces would give these bands equally well",
+                needed="bands that tell them apart are needed",
+                remedy="change the wedge to between 4 and 12 bands and take the photograph again",
+            )
+    return best
+
+
+def _log_evidence(fit: LocalFit, *, shared: float) -> float:
+    """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
+    left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
+    return fit.log_odds - fit.residual.size / shared * float(np.log(np.mean(left)))
 
 
 def _half(axis: NDArray) -> float:
@@ -131,12 +160,6 @@ def _no_bands(share: float) -> BandsUnreadable:
 def _convincing(whole: WholeFit | None) -> WholeFit:
     if whole is None or whole.explained < LEAST_EXPLAINED:
         raise _no_bands(0.0 if whole is None else whole.explained)
-    if 1.0 - whole.runner_up < LEAST_LEAD * (1.0 - whole.explained):
-        raise BandsUnreadable(
-            found="two different surfaces would give these bands equally well",
-            needed="bands that tell them apart are needed",
-            remedy="change the wedge to between 4 and 12 bands and take the photograph again",
-        )
     return whole
 
 
@@ -166,6 +189,12 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
             found=f"only {bands:.1f} bands show and much of the face lies under dust or glare",
             needed="more bands, or a cleaner view of them, are needed to be sure of the reading",
             remedy="put a paper shim under one side so that 4 to 12 bands show, wipe the glass and shade it",
+        )
+    if bands < SURE_BANDS and light_bend(fit) > MOST_LIGHT_BEND:
+        raise BandsUnreadable(
+            found=f"only {bands:.1f} bands show and the light on the face is so uneven that shadows can't be told from bands",
+            needed="more bands or a more even light is needed to be sure of the reading",
+            remedy="put a paper shim under one side so that 4 to 12 bands show, and let the lamp shine evenly",
         )
     label = frame.cells.label[frame.inside]
     area = np.bincount(label).astype(float)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from straightband.face.polynomials import circle_polynomials, legendre_products, noll_count
 from straightband.face.shapes import Shape
+from straightband.fringes.folds import mirrored_phases
 from straightband.fringes.model import BandModel, Samples, explained, seed, step
 from straightband.fringes.starts import WEAK_SAMPLES, Start, disc_grid, find_starts
 
@@ -17,6 +18,10 @@ from straightband.fringes.starts import WEAK_SAMPLES, Start, disc_grid, find_sta
 ROUNDS = ((16, (2,), 1200, 5), (6, (3, 4), 2500, 5), (3, (6,), 6000, 5))
 GRIDS = (48, 128, 256)
 SAMPLES_PER_BAND = 4.5
+SAME_RAD = 0.1  # fits closer than this will come to the same end
+MOST_BANDS_WITH_FOLDS, MOST_FOLDS, FOLDS_GROWN, FOLD_STEPS = 8.0, 4, 6, 8
+RIVAL, MOST_RIVALS = 2.0, 2  # times what the best leaves unexplained, up to which another is not given up yet
+CLEARLY_LESS = 0.8  # of what was unexplained, for a mirrored phase to be preferred
 LEAST_FILLED = 0.5  # share of a coarse cell that must hold light to count
 MOST_CONTRAST = 1.1  # 1, and room for noise and a black level that is not quite black
 BACKGROUND_ROUNDS = 3
@@ -40,6 +45,8 @@ class WholeFit:
         Share of the band variance explained on the coarse grid.
     runner_up
         The same for the best other phase that differs from this one.
+    rivals
+        Other phases that leave nearly as little unexplained, best first; a later stage has to tell them apart.
     levels
         Light and modulation: coefficients of the same polynomials, up to the third order, mean first.
     """
@@ -49,6 +56,7 @@ class WholeFit:
     order: int
     explained: float
     runner_up: float
+    rivals: tuple[WholeFit, ...]
     levels: tuple[NDArray, NDArray]
 
     def phase_rad(self, x: NDArray, y: NDArray, *, shape: Shape) -> NDArray:
@@ -121,25 +129,75 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
     starts = find_starts(pictures[GRIDS[1]].grid, coarse=pictures[WEAK_SAMPLES].grid)
     fits = [
         WholeFit(
-            start=start, coefficients_rad=np.zeros(1), order=0, explained=start.score, runner_up=0.0, levels=(np.zeros(1), np.zeros(1))
+            start=start,
+            coefficients_rad=np.zeros(1),
+            order=0,
+            explained=start.score,
+            runner_up=0.0,
+            rivals=(),
+            levels=(np.zeros(1), np.zeros(1)),
         )
         for start in starts
     ]
+    picture = pictures[GRIDS[0]]
     for kept, orders, count, steps in ROUNDS:
         grown = [_tried(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
-        fits = sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained)
+        fits = _distinct(sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained), picture=picture, shape=shape)
     if not fits:
         return None
-    best = fits[0]
-    picture = pictures[GRIDS[0]]
-    phase = best.phase_rad(picture.x, picture.y, shape=shape)
-    others = [fit.explained for fit in fits[1:] if _differs(phase, fit.phase_rad(picture.x, picture.y, shape=shape))]
-    return replace(best, runner_up=max(others, default=0.0))
+    best = _unfolded(fits[0], picture=picture, shape=shape)
+    others = _distinct([best, *fits], picture=picture, shape=shape)[1:]
+    return replace(
+        best,
+        runner_up=max((fit.explained for fit in others), default=0.0),
+        rivals=tuple(fit for fit in others if 1.0 - fit.explained < RIVAL * (1.0 - best.explained))[:MOST_RIVALS],
+    )
 
 
-def _differs(one: NDArray, other: NDArray) -> bool:
-    """True unless two phases agree up to sign and piston to a tenth of a wave rms."""
-    return min(float(np.std(one - other)), float(np.std(one + other))) > 0.2 * np.pi
+def _distinct(fits: list[WholeFit], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:
+    """The fits, best first, without those that came to the same phase as a better one."""
+    kept: list[tuple[WholeFit, NDArray]] = []
+    for fit in fits:
+        phase = fit.phase_rad(picture.x, picture.y, shape=shape)
+        if all(differ(phase, other, by_rad=SAME_RAD) for _, other in kept):
+            kept.append((fit, phase))
+    return [fit for fit, _ in kept]
+
+
+def differ(one: NDArray, other: NDArray, *, by_rad: float) -> bool:
+    """True unless two phases agree up to sign and piston to so much rms."""
+    return min(float(np.std(one - other)), float(np.std(one + other))) > by_rad
+
+
+def _unfolded(fit: WholeFit, *, picture: CoarsePicture, shape: Shape) -> WholeFit:
+    """The fit with parts of its phase mirrored where that explains clearly more (see `folds`); with many bands nothing is left to choose."""
+    x, y = disc_grid(GRIDS[0])
+    inside = np.ones(x.shape, dtype=bool) if shape is Shape.RECTANGLE else np.hypot(x, y) <= 1.0
+    basis = polynomials(x, y, shape=shape, order=fit.order)
+    for _ in range(MOST_FOLDS):
+        base = fit.start.phase_rad(x, y)
+        phase = base + np.tensordot(fit.coefficients_rad, basis, axes=1)
+        if np.ptp(phase[inside]) > MOST_BANDS_WITH_FOLDS * 2.0 * np.pi:
+            return fit
+        tried = []
+        for mirrored, believed in mirrored_phases(phase, inside=inside):
+            solved = np.linalg.lstsq(basis[:, believed].T, (mirrored - base)[believed], rcond=None)[0]
+            tried.append(replace(fit, coefficients_rad=solved, explained=_at_once(picture, fit, solved, shape=shape)))
+        tried.sort(key=lambda each: -each.explained)
+        grown = [_tried(picture, each, shape=shape, orders=(fit.order,), steps=FOLD_STEPS) for each in tried[:FOLDS_GROWN]]
+        best = max((each for each in grown if each is not None), key=lambda each: each.explained, default=fit)
+        if 1.0 - best.explained > CLEARLY_LESS * (1.0 - fit.explained):
+            return fit
+        fit = best
+    return fit
+
+
+def _at_once(picture: CoarsePicture, fit: WholeFit, coefficients_rad: NDArray, *, shape: Shape) -> float:
+    """Share explained by a phase as it is, with the light and the contrast that suit it best."""
+    basis = polynomials(picture.x, picture.y, shape=shape, order=fit.order)
+    phase = fit.start.phase_rad(picture.x, picture.y) + coefficients_rad @ basis
+    model = seed(picture.samples, phase_rad=phase, light_basis=basis[: noll_count(2)], basis=basis)
+    return explained(picture.samples, model)
 
 
 def _grid_for(start: Start) -> int:
