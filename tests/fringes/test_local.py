@@ -126,7 +126,7 @@ def test_a_flat_prior_leaves_least_squares_and_its_covariance():
     rng = np.random.default_rng(5)
     jacobian, value = rng.standard_normal((200, 4)), rng.standard_normal(200)
     block = Block(channel=0, columns=jacobian, penalty=np.ones(4), stiffness=1e-12, adapts=False)
-    found, covariance, _ = local._solve(jacobian.T @ jacobian, jacobian.T @ value, coefficients=np.zeros(4), blocks=[block], hold=False)
+    found, covariance, _, _ = local._solve(jacobian.T @ jacobian, jacobian.T @ value, coefficients=np.zeros(4), blocks=[block], hold=False)
     assert found == pytest.approx(np.linalg.lstsq(jacobian, value, rcond=None)[0], rel=1e-9)  # rounding
     assert covariance == pytest.approx(np.linalg.inv(jacobian.T @ jacobian), rel=1e-9)  # rounding
 
@@ -141,7 +141,7 @@ def test_the_evidence_finds_the_size_coefficients_were_drawn_with():
     blocks = [Block(channel=0, columns=jacobian, penalty=np.ones(400), stiffness=1.0, adapts=True)]
     for _ in range(6):
         right = jacobian.T @ (value - jacobian @ coefficients) / 1e-4
-        coefficients, _, blocks = local._solve(normal, right, coefficients=coefficients, blocks=blocks, hold=False)
+        coefficients, _, _, blocks = local._solve(normal, right, coefficients=coefficients, blocks=blocks, hold=False)
     assert blocks[0].stiffness == pytest.approx(
         1.0 / np.mean(drawn**2), rel=0.05
     )  # noise of 3 % on each coefficient, squared, and shrinkage

@@ -20,7 +20,8 @@ GRIDS = (48, 128, 256)
 SAMPLES_PER_BAND = 4.5
 SAME_RAD = 0.1  # fits closer than this will come to the same end
 MOST_BANDS_WITH_FOLDS, MOST_FOLDS, FOLDS_GROWN, FOLD_STEPS = 8.0, 4, 6, 8
-RIVAL, MOST_RIVALS = 2.0, 2  # times what the best leaves unexplained, up to which another is not given up yet
+DETAIL = 0.005  # of the variance of the bands
+RIVAL, MOST_RIVALS = 2.0, 3  # times what the best leaves unexplained, up to which another is not given up yet
 CLEARLY_LESS = 0.8  # of what was unexplained, for a mirrored phase to be preferred
 LEAST_FILLED = 0.5  # share of a coarse cell that must hold light to count
 MOST_CONTRAST = 1.1  # 1, and room for noise and a black level that is not quite black
@@ -150,8 +151,13 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
     return replace(
         best,
         runner_up=max((fit.explained for fit in others), default=0.0),
-        rivals=tuple(fit for fit in others if 1.0 - fit.explained < RIVAL * (1.0 - best.explained))[:MOST_RIVALS],
+        rivals=tuple(fit for fit in others if _rivals(fit, best))[:MOST_RIVALS],
     )
+
+
+def _rivals(fit: WholeFit, best: WholeFit) -> bool:
+    """Whether a fit is near enough to the best to be the true one: what it leaves over may be detail that low orders do not hold."""
+    return 1.0 - fit.explained < max(RIVAL * (1.0 - best.explained), DETAIL)
 
 
 def _distinct(fits: list[WholeFit], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:
