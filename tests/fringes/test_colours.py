@@ -82,7 +82,7 @@ def test_never_the_wrong_sign():
         phase, lights = seen(gap, sense=sense, off_nm=off, rng=rng)
         found.append(sense * gap_sense_from_colours(phase, lights[0], others=lights[1:]).sense)
     assert min(found) >= 0
-    assert sum(found) >= 32
+    assert sum(found) >= 28
 
 
 def test_bands_far_from_contact_leave_it_open():
@@ -97,3 +97,21 @@ def test_noise_instead_of_a_colour_leaves_it_open():
     phase, lights = seen(wedge(800.0, 6.0), rng=rng)
     off = [Colour(light=rng.standard_normal(U.size), wavelength_nm=each.wavelength_nm) for each in lights[1:]]
     assert gap_sense_from_colours(phase, lights[0], others=off).sense == 0
+
+
+def test_two_lamps_say_nothing():
+    """With red and green only, coincidences come every five bands: nothing is said of the sign, however well they fit."""
+    phase, lights = seen(wedge(800.0, 6.0), rng=np.random.default_rng(12))
+    assert gap_sense_from_colours(phase, lights[0], others=lights[1:2]).sense == 0
+
+
+def test_a_poor_fit_of_whole_bands_says_nothing():
+    """A lamp 15 nm off its label and far from contact, where whole bands are missed by more than reading errors allow: rather nothing than a guess."""
+    rng = np.random.default_rng(13)
+    found = []
+    for _ in range(20):
+        sense = int(rng.choice([1, -1]))
+        gap = wedge(float(rng.uniform(1200.0, 2200.0)), float(rng.uniform(3.0, 8.0)))
+        phase, lights = seen(gap, sense=sense, off_nm=tuple(float(each) for each in rng.uniform(-15.0, 15.0, 3)), noise=0.02, rng=rng)
+        found.append(sense * gap_sense_from_colours(phase, lights[0], others=lights[1:]).sense)
+    assert min(found) >= 0

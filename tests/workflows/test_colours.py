@@ -69,7 +69,7 @@ def test_a_photograph_without_colours_is_refused(photograph):
     """A grey photograph can't be read in three colours."""
     out = io.BytesIO()
     Image.open(io.BytesIO(photograph)).convert("L").save(out, "jpeg")
-    setup = setup_from_text(light="red-led,blue-led", minor="90mm")
+    setup = setup_from_text(light="red-led,green-led,blue-led", minor="90mm")
     with pytest.raises(BadInput) as refused:
         read_photo(out.getvalue(), name="grey.jpg", setup=setup)
     assert str(refused.value) == "grey.jpg has no colours; a colour photograph is needed for lamps of several colours; name one lamp."
@@ -78,10 +78,13 @@ def test_a_photograph_without_colours_is_refused(photograph):
 def test_each_lamp_needs_a_channel_to_itself():
     """Two red lamps can't be told apart; a decimal comma is no comma between lamps."""
     with pytest.raises(BadInput) as refused:
-        setup_from_text(light="red-led,helium-neon", minor="90mm")
+        setup_from_text(light="red-led,helium-neon,blue-led", minor="90mm")
     assert str(refused.value) == (
-        "the lamps red-led, helium-neon share a channel of the camera; one red, one green, one blue at most are needed; "
+        "the lamps red-led, helium-neon, blue-led share a channel of the camera; one red, one green and one blue are needed; "
         "write them like red-led,green-led,blue-led, or give the one that was on."
     )
+    with pytest.raises(BadInput) as refused:
+        setup_from_text(light="red-led,blue-led", minor="90mm")
+    assert str(refused.value).startswith("2 lamps were named; one, or three of different colour, are needed")
     assert setup_from_text(light="632,8nm", minor="90mm").lamp.wavelength_nm == pytest.approx(632.8)
     assert [channel_of(LAMPS[name]) for name in NAMES] == [0, 1, 2]

@@ -24,10 +24,12 @@ from straightband.face.polynomials import face_polynomials
 from straightband.fringes.reading import PhaseReading
 
 MOST_ORDERS = 12  # bands from contact in the first colour: beyond it bands of lamps fade and coincidences repeat
-LARGEST_MISS_BANDS = 0.06  # by which whole bands may be missed, rms over the colours; trials leave 0.001 to 0.02
+LARGEST_MISS_BANDS = 0.04  # by which whole bands may be missed, rms over the colours; trials leave 0.001 to 0.02
 LEAST_LEAD = 2.5  # how many times farther off the best choice of the other sign must be
-RATIO_RANGE = 0.04  # about the lamps' labels, which LEDs keep to 2 %
+LEAST_FAR_BANDS = 0.09  # and by how much: what is nearer could be the truth, read with an error
+RATIO_RANGE = 0.06  # about the lamps' labels: two LEDs may be off by 2 to 3 % each
 STARTS = 9
+LEAST_OTHERS = 2  # with one, coincidences come every few bands and wrong signs with them
 LEAST_EXPLAINED = 0.5  # of what a colour shows beside leaks and even light: less are no bands
 SWELLS = 2  # contrast over the gap: constant, rising, bent
 LIGHT_ORDER = 3  # of the polynomials of the mean light
@@ -69,7 +71,7 @@ class ColourSign:
 
 
 def gap_sense_from_colours(phase: PhaseReading, first: Colour, *, others: list[Colour]) -> ColourSign:
-    """Which way the phase of the first colour counts, from the light of the same face in one further colour or, surer, two."""
+    """Which way the phase of the first colour counts, from the light of the same face in two further colours."""
     wavelength_nm = first.wavelength_nm
     own = phase.cell_phase_rad / (2.0 * np.pi) - 0.5  # whole numbers are dark
     lines = _lines(phase, others, first_light=first.light, ratios=[wavelength_nm / other.wavelength_nm for other in others])
@@ -82,7 +84,7 @@ def gap_sense_from_colours(phase: PhaseReading, first: Colour, *, others: list[C
                 best[sense] = min(best[sense], (_miss(lines, order), order))
     sense = 1 if best[1][0] <= best[-1][0] else -1
     near, far = best[sense][0], best[-sense][0]
-    sure = len(lines) == len(others) and near < LARGEST_MISS_BANDS and far > LEAST_LEAD * near
+    sure = len(lines) == len(others) >= LEAST_OTHERS and near < LARGEST_MISS_BANDS and far > max(LEAST_LEAD * near, LEAST_FAR_BANDS)
     gap = sense * (own + best[sense][1]) * wavelength_nm / 2000.0
     return ColourSign(sense=sense if sure else 0, gap_um=(float(gap.min()), float(gap.max())), miss_bands=(near, far))
 

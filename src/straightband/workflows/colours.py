@@ -1,4 +1,4 @@
-"""A photograph in the light of two or three lamps of different colour, each of which fills its own channel of the camera: the sign without touching."""
+"""A photograph in the light of three lamps of different colour, each of which fills its own channel of the camera: the sign without touching."""
 
 from __future__ import annotations
 
@@ -35,11 +35,17 @@ def channel_of(lamp: Lamp) -> int:
 
 
 def check_channels(lamps: tuple[Lamp, ...]) -> None:
-    """Raise BadInput unless each lamp has a channel to itself."""
+    """Raise BadInput unless there is one lamp, or three with a channel each."""
+    if len(lamps) not in {1, 3}:
+        raise BadInput(
+            found=f"{len(lamps)} lamps were named",
+            needed="one, or three of different colour, are needed: two leave hill and hole open too often",
+            remedy="write them like red-led,green-led,blue-led, or give the one that was on",
+        )
     if len({channel_of(lamp) for lamp in lamps}) < len(lamps):
         raise BadInput(
             found=f"the lamps {', '.join(lamp.name for lamp in lamps)} share a channel of the camera",
-            needed="one red, one green, one blue at most are needed",
+            needed="one red, one green and one blue are needed",
             remedy="write them like red-led,green-led,blue-led, or give the one that was on",
         )
 
