@@ -24,9 +24,10 @@ from straightband.face.polynomials import face_polynomials
 from straightband.fringes.reading import PhaseReading
 
 MOST_ORDERS = 12  # bands from contact in the first colour: beyond it bands of lamps fade and coincidences repeat
+SEARCHED_ORDERS = 18  # beyond them too, so that a gap too large is not taken for a coincidence nearer by
 LARGEST_MISS_BANDS = 0.04  # by which whole bands may be missed, rms over the colours; trials leave 0.001 to 0.02
-LEAST_LEAD = 2.5  # how many times farther off the best choice of the other sign must be
-LEAST_FAR_BANDS = 0.09  # and by how much: what is nearer could be the truth, read with an error
+LEAST_LEAD = 3.0  # how many times farther off the best choice of the other sign must be
+LEAST_FAR_BANDS = 0.05  # and by how much: what is nearer could be the truth, read with an error
 RATIO_RANGE = 0.06  # about the lamps' labels: two LEDs may be off by 2 to 3 % each
 STARTS = 9
 LEAST_OTHERS = 2  # with one, coincidences come every few bands and wrong signs with them
@@ -75,17 +76,19 @@ def gap_sense_from_colours(phase: PhaseReading, first: Colour, *, others: list[C
     wavelength_nm = first.wavelength_nm
     own = phase.cell_phase_rad / (2.0 * np.pi) - 0.5  # whole numbers are dark
     lines = _lines(phase, others, first_light=first.light, ratios=[wavelength_nm / other.wavelength_nm for other in others])
-    farthest = MOST_ORDERS + int(np.ceil(np.max(np.abs(own))))
+    farthest = SEARCHED_ORDERS + int(np.ceil(np.max(np.abs(own))))
     best = {1: (np.inf, 0), -1: (np.inf, 0)}
     for order in range(-farthest, farthest + 1):
         bands = own + order
         for sense in (1, -1):
-            if np.min(sense * bands) > 0.0 and np.max(sense * bands) < MOST_ORDERS:
+            if np.min(sense * bands) > 0.0 and np.max(sense * bands) < SEARCHED_ORDERS:
                 best[sense] = min(best[sense], (_miss(lines, order), order))
     sense = 1 if best[1][0] <= best[-1][0] else -1
     near, far = best[sense][0], best[-sense][0]
     sure = len(lines) == len(others) >= LEAST_OTHERS and near < LARGEST_MISS_BANDS and far > max(LEAST_LEAD * near, LEAST_FAR_BANDS)
-    gap = sense * (own + best[sense][1]) * wavelength_nm / 2000.0
+    bands = sense * (own + best[sense][1])
+    sure = sure and float(bands.max()) < MOST_ORDERS
+    gap = bands * wavelength_nm / 2000.0
     return ColourSign(sense=sense if sure else 0, gap_um=(float(gap.min()), float(gap.max())), miss_bands=(near, far))
 
 
