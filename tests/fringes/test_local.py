@@ -7,24 +7,15 @@ import pytest
 
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import ellipse, round_face
-from straightband.fringes import local
+from straightband.fringes import blocks as blocks_room
+from straightband.fringes.blocks import Block, normal_equations, solve, split
 from straightband.fringes.cells import CHANNELS, gather
-from straightband.fringes.local import (
-    Block,
-    Fields,
-    Grown,
-    evaluate,
-    fit_local,
-    make_blocks,
-    make_frame,
-    normal_equations,
-    phase_columns,
-    split,
-)
+from straightband.fringes.frame import PHASE_ORDER, Fields, evaluate, linearise, make_blocks, make_frame
+from straightband.fringes.local import Grown, fit_local, phase_columns
 from straightband.fringes.whole import expected_size_rad
 
 FACE = ellipse(minor_mm=90.0)
-PRIOR = expected_size_rad(local.PHASE_ORDER)
+PRIOR = expected_size_rad(PHASE_ORDER)
 
 
 def frame_of(picture):
@@ -38,7 +29,7 @@ def wedge(u, v):
 
 def known(light=0.5, modulation=0.35):
     """A whole fit that left light and modulation the same all over the face and nothing to add to the start."""
-    return Grown(light=np.array([light]), modulation=modulation, phase_rad=np.zeros(noll_count(local.PHASE_ORDER)))
+    return Grown(light=np.array([light]), modulation=modulation, phase_rad=np.zeros(noll_count(PHASE_ORDER)))
 
 
 def fit(picture, *, grown=None):
@@ -68,7 +59,7 @@ def test_at_the_known_answer_nothing_is_left_over(small):
     fields = evaluate(frame, split(coefficients, blocks), start_rad=start, share=0.6)
     phase, overtone = fields.phase_rad, fields.overtone
     value = fields.light + fields.modulation * (np.cos(phase) + overtone * np.cos(2.0 * phase))
-    residual, _ = local._linearise(value, fields, share=0.6)
+    residual, _ = linearise(value, fields, share=0.6)
     assert np.abs(residual).max() < 1e-12  # rounding
 
 
@@ -95,7 +86,7 @@ def test_the_derivatives_are_those_of_the_picture():
         return a + swing * (np.cos(p) + h * np.cos(2.0 * p))
 
     fields = Fields(light=light, modulation=share * light + extra, phase_rad=phase, overtone=overtone)
-    _, channels = local._linearise(np.zeros(n), fields, share=share)
+    _, channels = linearise(np.zeros(n), fields, share=share)
     place = [light, extra, phase, overtone]
     for channel in range(CHANNELS):
         up, down = list(place), list(place)
@@ -126,7 +117,7 @@ def test_a_flat_prior_leaves_least_squares_and_its_covariance():
     rng = np.random.default_rng(5)
     jacobian, value = rng.standard_normal((200, 4)), rng.standard_normal(200)
     block = Block(channel=0, columns=jacobian, penalty=np.ones(4), stiffness=1e-12, adapts=False)
-    found, covariance, _, _ = local._solve(jacobian.T @ jacobian, jacobian.T @ value, coefficients=np.zeros(4), blocks=[block], hold=False)
+    found, covariance, _, _ = solve(jacobian.T @ jacobian, jacobian.T @ value, coefficients=np.zeros(4), blocks=[block], hold=False)
     assert found == pytest.approx(np.linalg.lstsq(jacobian, value, rcond=None)[0], rel=1e-9)  # rounding
     assert covariance == pytest.approx(np.linalg.inv(jacobian.T @ jacobian), rel=1e-9)  # rounding
 
@@ -141,7 +132,7 @@ def test_the_evidence_finds_the_size_coefficients_were_drawn_with():
     blocks = [Block(channel=0, columns=jacobian, penalty=np.ones(400), stiffness=1.0, adapts=True)]
     for _ in range(6):
         right = jacobian.T @ (value - jacobian @ coefficients) / 1e-4
-        coefficients, _, _, blocks = local._solve(normal, right, coefficients=coefficients, blocks=blocks, hold=False)
+        coefficients, _, _, blocks = solve(normal, right, coefficients=coefficients, blocks=blocks, hold=False)
     assert blocks[0].stiffness == pytest.approx(
         1.0 / np.mean(drawn**2), rel=0.05
     )  # noise of 3 % on each coefficient, squared, and shrinkage
@@ -150,7 +141,7 @@ def test_the_evidence_finds_the_size_coefficients_were_drawn_with():
 def test_a_block_that_does_not_adapt_keeps_its_stiffness():
     """What is fixed beforehand stays so whatever the picture says."""
     block = Block(channel=0, columns=np.eye(3), penalty=np.ones(3), stiffness=7.0, adapts=False)
-    assert local._by_evidence(block, np.ones(3), np.eye(3)).stiffness == 7.0
+    assert blocks_room._by_evidence(block, np.ones(3), np.eye(3)).stiffness == 7.0
 
 
 def test_a_start_that_is_right_stays_right(picture_of):

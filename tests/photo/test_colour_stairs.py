@@ -68,3 +68,9 @@ def test_a_lamp_that_fills_one_channel_is_taken_from_it():
     """Brightness holds only three tenths of a red lamp's light: the red channel itself is better, and is taken as it is."""
     photo = photograph(bands(), colour=RED, format="PNG")
     assert light_plane(photo, wavelength_nm=632.8).light == pytest.approx(red_alone(photo), abs=1e-6)  # single precision
+
+
+def test_a_photograph_of_one_single_colour_chooses_no_channel():
+    """Where nothing varies there is no lamp to tell: the mean of the channels is taken, without a warning."""
+    photo = photograph(np.full(SHAPE, 0.3), colour=SODIUM, format="PNG")
+    assert light_plane(photo, wavelength_nm=589.3).channel == "mean"

@@ -10,7 +10,8 @@ from scipy import linalg
 
 from straightband.errors import BandsUnreadable
 from straightband.face.shapes import Face
-from straightband.fringes.local import PHASE_ORDER, Frame, Grown, LocalFit, fit_local, light_bend, make_frame, phase_columns
+from straightband.fringes.frame import PHASE_ORDER, Frame, make_frame
+from straightband.fringes.local import Grown, LocalFit, fit_local, light_bend, phase_columns
 from straightband.fringes.whole import WholeFit, differ, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture

@@ -225,6 +225,8 @@ def _choose_channel(photo: Photo, wavelength_nm: float) -> tuple[str, tuple[str,
     table = linear_from_levels(photo.encoding, photo.full_scale)
     light = table[np.minimum(small, photo.full_scale)].reshape(-1, 3)
     signal = light.std(axis=0)
+    if signal.max() == 0.0:
+        return "mean", ()
     if signal.min() > (1.0 - EQUAL_SIGNALS) * signal.max() and np.corrcoef(light.T).min() > 0.9:
         return "mean", ()
     lit = light.max(axis=1) > 0.3 * np.percentile(light, 99.0)

@@ -1,0 +1,145 @@
+"""Blocks of basis functions whose coefficients are found together, each with a stiffness that the picture itself may set.
+
+Only sums over cells enter: a step costs by the cell and not by the pixel.
+
+Sources
+-------
+Evidence and its fixed-point iteration: D. J. C. MacKay, Bayesian interpolation, Neural Computation 4, 415-447 (1992), section 4 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, sparse
+
+from straightband.fringes.cells import CHANNELS, Moments
+
+LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
+STIFFEST = 1e10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """Basis functions of one field that share a stiffness.
+
+    Attributes
+    ----------
+    channel
+        Which field they add to.
+    columns
+        (c, k) values at the cells, dense or sparse.
+    penalty
+        (k, k) or (k,): stiffness 1 in its own units.
+    stiffness
+        Factor on the penalty.
+    loosest
+        Smallest factor the evidence may set.
+    adapts
+        Whether the evidence sets the factor.
+    """
+
+    channel: int
+    columns: NDArray | sparse.csr_array
+    penalty: NDArray
+    stiffness: float
+    adapts: bool
+    loosest: float = 0.0
+
+    @property
+    def size(self) -> int:
+        """Number of functions."""
+        return int(self.columns.shape[1])
+
+
+def normal_equations(blocks: list[Block], moments: Moments) -> tuple[NDArray, NDArray]:
+    """J'WJ and J'Wr of all blocks together, from the moments of the cells."""
+    ends = np.cumsum([0] + [block.size for block in blocks])
+    place = [slice(ends[i], ends[i + 1]) for i in range(len(blocks))]
+    normal = np.empty((ends[-1], ends[-1]))
+    right = np.concatenate([block.columns.T @ moments.with_residual[block.channel] for block in blocks])
+    dense = [i for i, block in enumerate(blocks) if isinstance(block.columns, np.ndarray)]
+    thin = [i for i in range(len(blocks)) if i not in dense]
+
+    def weigh(i: int, j: int) -> NDArray:
+        return moments.products[blocks[i].channel, blocks[j].channel]
+
+    for k, i in enumerate(dense):
+        for j in dense[k:]:
+            part = (blocks[i].columns * weigh(i, j)[:, None]).T @ blocks[j].columns
+            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+    for k, i in enumerate(thin):
+        # every product with a sparse matrix has its price, so the dense ones are taken side by side
+        side = blocks[i].columns.T @ np.concatenate([blocks[j].columns * weigh(i, j)[:, None] for j in dense], axis=1)
+        for j, part in zip(dense, np.split(side, np.cumsum([blocks[j].size for j in dense])[:-1], axis=1), strict=True):
+            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+        for j in thin[k:]:
+            part = (_row_scaled(blocks[i].columns, weigh(i, j)).T @ blocks[j].columns).toarray()
+            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+    return normal, right
+
+
+def _row_scaled(matrix: sparse.csr_array, factor: NDArray) -> sparse.csr_array:
+    """The matrix with each row times its factor."""
+    data = matrix.data * np.repeat(factor, np.diff(matrix.indptr))
+    return sparse.csr_array((data, matrix.indices, matrix.indptr), shape=matrix.shape)
+
+
+def split(coefficients: NDArray, blocks: list[Block]) -> list[NDArray]:
+    """The coefficients of each block."""
+    return np.split(coefficients, np.cumsum([block.size for block in blocks])[:-1])
+
+
+def solve(
+    normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: list[Block], hold: bool
+) -> tuple[NDArray, NDArray, float, list[Block]]:
+    """One Gauss-Newton step under the prior, the posterior covariance, the log odds and the stiffness that the evidence asks for."""
+    posterior, pull = normal.copy(), right.copy()
+    ends = np.cumsum([0] + [block.size for block in blocks])
+    for i, block in enumerate(blocks):
+        rows = slice(ends[i], ends[i + 1])
+        part = block.stiffness * (np.diag(block.penalty) if block.penalty.ndim == 1 else block.penalty)
+        posterior[rows, rows] += part
+        pull[rows] -= part @ coefficients[rows]
+    factor, fault = linalg.lapack.dpotrf(posterior, lower=1)
+    if fault:
+        raise linalg.LinAlgError
+    change, _ = linalg.lapack.dpotrs(factor, pull, lower=1)
+    log_odds = -2.0 * float(np.sum(np.log(np.diag(factor))))
+    inverse, _ = linalg.lapack.dpotri(factor, lower=1)
+    # the upper triangle was left zero by the factorisation
+    covariance = inverse + np.tril(inverse, -1).T
+    updated = coefficients + change
+    log_odds += sum(_log_prior(block, updated[ends[i] : ends[i + 1]]) for i, block in enumerate(blocks))
+    fresh = [
+        block
+        if hold and block.channel == MODULATION
+        else _by_evidence(block, updated[ends[i] : ends[i + 1]], covariance[ends[i] : ends[i + 1], ends[i] : ends[i + 1]])
+        for i, block in enumerate(blocks)
+    ]
+    return updated, covariance, log_odds, fresh
+
+
+def _log_prior(block: Block, coefficients: NDArray) -> float:
+    """Twice the logarithm of the prior density, but for what depends on the basis alone."""
+    shaped = block.penalty * coefficients if block.penalty.ndim == 1 else block.penalty @ coefficients
+    return block.size * float(np.log(block.stiffness)) - block.stiffness * float(coefficients @ shaped)
+
+
+def _by_evidence(block: Block, coefficients: NDArray, covariance: NDArray) -> Block:
+    """The block with the stiffness that makes the picture most likely: gamma / c'Pc (MacKay eq. 4.8 and the text below it)."""
+    if not block.adapts:
+        return block
+    if block.penalty.ndim == 1:
+        trace, energy = float(np.sum(block.penalty * np.diag(covariance))), float(np.sum(block.penalty * coefficients**2))
+    else:
+        trace, energy = float(np.sum(block.penalty * covariance)), float(coefficients @ block.penalty @ coefficients)
+    known = max(block.size - block.stiffness * trace, 1e-3)
+    return replace(
+        block,
+        stiffness=float(
+            np.clip(known / max(energy, 1e-300), max(block.loosest, 1e-3 * block.stiffness), min(STIFFEST, 1e3 * block.stiffness))
+        ),
+    )
