@@ -4,10 +4,13 @@ import re
 import threading
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 from straightband.shop import jobs
 from straightband.shop.entries import Lamp, Ordered, Photograph
+from straightband.web.pairing import code_drawing
 from straightband.workflows.shop_clock import later, utc_now
 from straightband.workflows.shop_work import start_timer
 
@@ -212,6 +215,16 @@ def test_the_outline_is_corrected_by_its_handles(served, open_page):
     assert len(moved) == 5
     assert pushed[0] < moved[0]
     assert pushed[1] == pytest.approx(moved[1], abs=0.11)  # a tenth of a pixel is what is written
+
+
+def test_the_pairing_code_can_be_read_by_a_camera(browser):
+    """A general reader of such codes finds address and code in what the screen shows."""
+    address = "http://192.0.2.7:8462/pair?code=ABCD2345"
+    page = browser.new_page(viewport={"width": 500, "height": 500})
+    page.set_content(f"<div style='width: 360px'>{code_drawing(address)}</div>")
+    screen = cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR)
+    page.close()
+    assert cv2.QRCodeDetector().detectAndDecode(screen)[0] == address
 
 
 def test_double_click_reload_and_back_enter_once(served, unsigned, open_page):

@@ -23,7 +23,7 @@ from straightband.workflows.shown import budget_shown, figure_rows, length_shown
 
 PAGES_FOLDER = Path(bench.__file__).parent / "pages"
 LOOKED_AT = (
-    "/", "/orders", "/orders/new", "/orders/1", "/orders/1/correct", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1",
+    "/", "/orders", "/orders/new", "/orders/1", "/orders/1/correct", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1", "/gaugings/1/correct",
     "/pieces/1/photograph", "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
 )  # fmt: skip
 TOKEN = re.compile(r'name="token" value="([\w-]+)"')
@@ -203,6 +203,19 @@ def test_a_correction_leaves_the_first_entry(client, shop):
     assert "Corrected; entered first on 3 March 2026." in seen(client, "/orders/1")
     with shop.record() as record:
         assert record.get(Ordered, 1).customer == ""
+
+
+def test_a_gauging_is_corrected(client, shop):
+    """The correction is shown under the old address, its trend told against the one before; the first entry stays as it was."""
+    assert 'value="12.4um,12.6um,12.5um"' in seen(client, "/gaugings/2/correct")
+    sent = {"leg_circle": "40mm", "reading": "11.4um", "zero": "11.0um,11.1um", "after_abrasive": "10um"}
+    assert client.post("/gaugings/2/correct", data=sent).headers["location"] == "/gaugings/2"
+    assert "11.4um" in seen(client, "/gaugings/2")
+    with shop.record() as record:
+        assert record.get(GaugingEntry, 2).told["reading"] == "12.4um,12.6um,12.5um"
+        new = record.current(GaugingEntry, 2)
+        assert new.found["earlier"] == [{"abrasive_um": 20.0, "sag_um": record.get(GaugingEntry, 1).found["sag_um"]}]
+        assert len(record.listing(GaugingEntry, face_id=1)) == 2
 
 
 def test_work_on_a_piece_is_entered(client, shop):

@@ -47,13 +47,13 @@ def test_a_job_is_stopped_and_the_next_one_done(unsigned, at_work):
     """Stopping ends the process at work; a new one does what comes next, and nothing of the stopped job is entered."""
     first = ask_reading(unsigned, (1,), texts={"light": "mercury-green"}, now=NOW)
     until(unsigned, first, "running")
-    pid = at_work._process.pid
+    pid = at_work.pid
     stopped(unsigned, first)
     again = ask_recompute(unsigned, 1, now=NOW)
     done = until(unsigned, again, "done", "failed")
     assert (done.state, done.leads_to) == ("done", "/readings/1")
     assert done.sentence == "Read again from the photographs: every number came out the same, to the last figure."
-    assert at_work._process.pid != pid
+    assert at_work.pid != pid
     with unsigned.record() as record:
         assert record.count(ReadingEntry) == 1
         assert jobs.job_of(record, first).state == "stopped"
@@ -63,8 +63,7 @@ def test_a_worker_that_dies_fails_its_job_in_a_sentence(unsigned, at_work):
     """Killed by the system, as for want of memory: the job says so, and another worker is there."""
     job = ask_recompute(unsigned, 1, now=NOW)
     until(unsigned, job, "running")
-    time.sleep(0.5)  # until the watcher has seen it
-    os.kill(at_work._process.pid, signal.SIGKILL)
+    os.kill(at_work.pid, signal.SIGKILL)
     assert until(unsigned, job, "failed").sentence == DIED
 
 

@@ -74,9 +74,10 @@ def take_next(record: Record) -> Job | None:
     return job_of(record, row["id"])
 
 
-def tell_stage(record: Record, number: int, *, stage: str) -> None:
-    """What is being done at the moment."""
-    record.connection.execute("UPDATE job SET stage = ? WHERE id = ? AND state = 'running'", (stage, number))
+def tell_stage(record: Record, number: int, *, stage: str) -> bool:
+    """What is being done at the moment; tells whether the job is still wanted."""
+    cursor = record.connection.execute("UPDATE job SET stage = ? WHERE id = ? AND state = 'running'", (stage, number))
+    return cursor.rowcount == 1
 
 
 def end(record: Record, number: int, *, state: str, sentence: str = "", leads_to: str = "") -> bool:

@@ -48,6 +48,8 @@ PAGES = (
     shows("/pieces/{piece:int}/gauge", pieces.gauge_page),
     takes("/pieces/{piece:int}/gauge", pieces.take_gauging, show=pieces.gauge_page),
     shows("/gaugings/{gauging:int}", pieces.gauging_page),
+    shows("/gaugings/{gauging:int}/correct", pieces.correct_gauging_page),
+    takes("/gaugings/{gauging:int}/correct", pieces.take_gauging_correction, show=pieces.correct_gauging_page),
     shows("/pieces/{piece:int}/photograph", photographs.send_photograph_page),
     takes("/pieces/{piece:int}/photograph", photographs.take_photograph, show=photographs.send_photograph_page),
     shows("/photographs/{photograph:int}", photographs.photograph_page),

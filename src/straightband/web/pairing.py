@@ -71,6 +71,6 @@ def code_drawing(address: str) -> str:
     """The address as a drawing that a telephone's camera reads, as SVG text."""
     out = io.BytesIO()
     segno.make(address, error="m").save(
-        out, kind="svg", scale=6, border=4, xmldecl=False, svgns=True, nl=False, svgclass="code", lineclass=None
+        out, kind="svg", scale=6, border=4, xmldecl=False, svgns=True, nl=False, svgclass="code", lineclass=None, omitsize=True
     )
     return out.getvalue().decode()

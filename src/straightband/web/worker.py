@@ -1,7 +1,8 @@
-"""Keeps one worker process at work: started when the bench is, started anew when it dies, ended when its job was stopped or takes too long."""
+"""Keeps one worker process at work: hands it one job after the other, and ends it when its job was stopped or takes too long."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
 import sys
@@ -11,10 +12,9 @@ from dataclasses import dataclass, field
 
 from straightband.shop import jobs
 from straightband.shop.folder import Shop
-from straightband.shop.record import Record
 from straightband.workflows.shop_jobs import MOST_SECONDS
 
-LOOK_S = 0.2
+LOOK_S = 0.1
 _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 TOO_LONG = (
     f"this took more than {MOST_SECONDS / 60:.0f} minutes and was stopped; a photograph of sensible size is needed; try a smaller one."
@@ -23,6 +23,47 @@ DIED = (
     "the worker ended before it was done, perhaps for want of memory; a smaller photograph is needed; close other programs and try again."
 )
 LEFT = "the bench was closed before this was done; nothing was entered; ask for it again."
+
+
+@dataclass(slots=True, kw_only=True)
+class _Process:
+    """The process, and what it was given to do."""
+
+    running: subprocess.Popen[str]
+    job: int = 0
+    began: float = 0.0
+    answered: threading.Event = field(default_factory=threading.Event)
+    _hearing: threading.Thread | None = None
+
+    def hear(self) -> None:
+        """Begin to hear its answers."""
+        self._hearing = threading.Thread(target=self._hear, daemon=True, name="hears the worker")
+        self._hearing.start()
+
+    def _hear(self) -> None:
+        if self.running.stdout is not None:
+            with self.running.stdout as answers:
+                for _ in answers:
+                    self.answered.set()
+
+    def give(self, number: int) -> None:
+        """Hand a job over; a process that has died meanwhile is found by whoever watches it."""
+        self.job, self.began = number, time.monotonic()
+        self.answered.clear()
+        if self.running.stdin is not None:
+            with contextlib.suppress(OSError):
+                self.running.stdin.write(f"{number}\n")
+                self.running.stdin.flush()
+
+    def end(self) -> None:
+        """End it at once."""
+        self.running.kill()
+        self.running.wait()
+        if self._hearing is not None:
+            self._hearing.join()
+        if self.running.stdin is not None:
+            with contextlib.suppress(OSError):
+                self.running.stdin.close()
 
 
 @dataclass(slots=True, kw_only=True)
@@ -39,58 +80,73 @@ class Worker:
 
     shop: Shop
     most_seconds: float = MOST_SECONDS
-    _process: subprocess.Popen[bytes] | None = None
+    _process: _Process | None = None
     _ending: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
-    _began: dict[int, float] = field(default_factory=dict)
+
+    @property
+    def pid(self) -> int:
+        """Number of the process at work; 0 for none."""
+        return 0 if self._process is None else self._process.running.pid
 
     def start(self) -> None:
         """Begin; what an earlier bench left half done is ended first."""
         with self.shop.record() as record:
             for job in jobs.running(record):
                 jobs.end(record, job.id, state="failed", sentence=LEFT)
-        self._spawn()
+        self._process = self._spawned()
         self._thread = threading.Thread(target=self._watch, daemon=True, name="watches the worker")
         self._thread.start()
 
     def close(self) -> None:
-        """End the process and the thread."""
+        """End the thread and the process."""
         self._ending.set()
         if self._thread is not None:
             self._thread.join()
-        self._kill()
+        self._end_process()
 
-    def _spawn(self) -> None:
+    def _spawned(self) -> _Process:
         command = [sys.executable, "-m", "straightband.workflows.shop_jobs", str(self.shop.folder)]
-        self._process = subprocess.Popen(command, env={**os.environ, **_ONE_THREAD}, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+        running = subprocess.Popen(
+            command, env={**os.environ, **_ONE_THREAD}, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, encoding="ascii"
+        )
+        process = _Process(running=running)
+        process.hear()
+        return process
 
-    def _kill(self) -> None:
-        if self._process is not None and self._process.poll() is None:
-            self._process.kill()
-            self._process.wait()
+    def _end_process(self) -> None:
+        if self._process is not None:
+            self._process.end()
 
     def _watch(self) -> None:
-        at_work: int | None = None
         while not self._ending.wait(LOOK_S):
-            with self.shop.record() as record:
-                running = jobs.running(record)
-                # A job that was at work and was stopped by a page is still being done by the process.
-                stopped = at_work is not None and jobs.job_of(record, at_work).state == "stopped"
-                at_work = running[0].id if running else None
-                self._end_too_long(record, running)
-                died = self._process is None or self._process.poll() is not None
-                if died and at_work is not None:
-                    jobs.end(record, at_work, state="failed", sentence=DIED)
-            if stopped or died or (at_work is not None and self._too_long(at_work)):
-                self._kill()
-                self._spawn()
-                at_work = None
+            process = self._process
+            if process is None or process.running.poll() is not None or (process.job and not self._goes_on(process)):
+                self._renew(process)
+            elif not process.job:
+                self._give_next(process)
 
-    def _end_too_long(self, record: Record, running: tuple[jobs.Job, ...]) -> None:
-        self._began = {job.id: self._began.get(job.id, time.monotonic()) for job in running}
-        for job in running:
-            if self._too_long(job.id):
-                jobs.end(record, job.id, state="failed", sentence=TOO_LONG)
+    def _renew(self, process: _Process | None) -> None:
+        """End what is there and start another; a job that was still wanted has failed."""
+        if process is not None:
+            process.end()
+            if process.job:
+                with self.shop.record() as record:
+                    jobs.end(record, process.job, state="failed", sentence=DIED)
+        self._process = self._spawned()
 
-    def _too_long(self, number: int) -> bool:
-        return time.monotonic() - self._began.get(number, time.monotonic()) > self.most_seconds
+    def _goes_on(self, process: _Process) -> bool:
+        """Whether the process may go on; a job that is over leaves it free for the next."""
+        if process.answered.is_set():
+            process.job = 0
+            return True
+        with self.shop.record() as record:
+            if time.monotonic() - process.began > self.most_seconds:
+                jobs.end(record, process.job, state="failed", sentence=TOO_LONG)
+            return jobs.job_of(record, process.job).state == "running"
+
+    def _give_next(self, process: _Process) -> None:
+        with self.shop.record() as record:
+            job = jobs.take_next(record)
+        if job is not None:
+            process.give(job.id)

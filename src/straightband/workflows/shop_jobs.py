@@ -1,14 +1,13 @@
 """Long work of a shop: what can be asked for, and the process that does it, outside the one that serves pages.
 
-`python -m straightband.workflows.shop_jobs FOLDER` does what is asked in that folder, one thing after the other, until its parent is gone.
+`python -m straightband.workflows.shop_jobs FOLDER` reads the numbers of jobs from standard input, one to a line, does each and answers with its
+number; it ends when its input does, and so with whoever started it.
 """
 
 from __future__ import annotations
 
-import os
 import sys
-import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +17,6 @@ from straightband.shop.folder import Shop, open_shop
 from straightband.shop.jobs import Job
 from straightband.shop.record import Form
 
-LOOK_S = 0.1  # how often the worker looks for work
 MOST_MEMORY_BYTES = 4 << 30  # address space of the worker: 50 megapixels take less than one
 MOST_SECONDS = 600.0  # of one job: a hundred times what a photograph takes
 
@@ -56,16 +54,23 @@ def ask_plan(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | Non
         return jobs.ask_for(record, "plan", told=told, now=now, form=form).id
 
 
+class _NotWantedError(Exception):
+    """The job was stopped while it was being done."""
+
+
 def do(shop: Shop, job: Job) -> None:
     """Do one job and write down how it ended; no refusal of ours comes out of it."""
 
     def stage(words: str) -> None:
         with shop.record() as record:
-            jobs.tell_stage(record, job.id, stage=words)
+            if not jobs.tell_stage(record, job.id, stage=words):
+                raise _NotWantedError
 
     try:
         leads_to, sentence = _DO[job.kind](shop, job, stage)
         ending: dict[str, Any] = {"state": "done", "leads_to": leads_to, "sentence": sentence}
+    except _NotWantedError:
+        return
     except StraightbandError as refusal:
         ending = {"state": "failed", "sentence": str(refusal)}
     except MemoryError:
@@ -126,15 +131,13 @@ _DO: dict[str, Callable[[Shop, Job, Callable[[str], None]], tuple[str, str]]] = 
 }
 
 
-def work(shop: Shop, *, parent: int) -> None:
-    """Do what is asked until the parent is gone."""
-    while os.getppid() == parent:
+def work(shop: Shop, *, asked: Iterable[str], answer: Callable[[str], None]) -> None:
+    """Do the jobs whose numbers come in, and answer each with its number when it is over."""
+    for line in asked:
         with shop.record() as record:
-            job = jobs.take_next(record)
-        if job is None:
-            time.sleep(LOOK_S)
-        else:
-            do(shop, job)
+            job = jobs.job_of(record, int(line))
+        do(shop, job)
+        answer(line.strip())
 
 
 def bound_memory() -> None:
@@ -148,9 +151,8 @@ def bound_memory() -> None:
 
 def main(arguments: list[str]) -> int:
     """Serve the shop in the folder named."""
-    parent = os.getppid()
     bound_memory()
-    work(open_shop(Path(arguments[0])), parent=parent)
+    work(open_shop(Path(arguments[0])), asked=sys.stdin, answer=lambda number: print(number, flush=True))  # noqa: T201 - how it answers
     return 0
 
 

@@ -111,7 +111,7 @@ def read_for_the_record(shop: Shop, task: Task, *, now: str, stage: Callable[[st
     if requirement_told:
         stage("judging it in the telescope")
         verdict = verdict_on(reading, requirement_of(requirement_told))
-    stage("drawing the map")
+    stage("drawing the map and entering it")
     return enter_reading(shop, task, reading=reading, verdict=verdict, size_px=size_px, now=now, form=form)
 
 

@@ -145,7 +145,7 @@ def enter_gauging(
             gauge=spherometer_from_text(**{name: told[name] for name in FEET if name in told}),
             face=face,
             lamp=lamp_from_text(told.get("light", GAUGE_LIGHT)),
-            earlier=_earlier(record, face_root, told=told),
+            earlier=_earlier(record, face_root, told=told, corrects=corrects),
         )
         entry = GaugingEntry(
             at=now, corrects=corrects, face_id=face_root, told=told, found=gauging_facts(gauging), program=provenance.program()
@@ -153,9 +153,10 @@ def enter_gauging(
         return record.once(form, lambda: record.add(entry))[1]
 
 
-def _earlier(record: Record, face_root: int, *, told: dict[str, str]) -> tuple[Earlier, ...]:
-    """The last sag within the same feet, which the trend is told against."""
-    for before in record.listing(GaugingEntry, newest_first=True, limit=1, face_id=face_root):
+def _earlier(record: Record, face_root: int, *, told: dict[str, str], corrects: int | None) -> tuple[Earlier, ...]:
+    """The last sag within the same feet, which the trend is told against; of a correction the last before what it corrects."""
+    gaugings = record.listing(GaugingEntry, newest_first=True, face_id=face_root)
+    for before in [each for each in gaugings if corrects is None or each.root < corrects][:1]:
         if {name: before.told.get(name) for name in FEET} == {name: told.get(name) for name in FEET}:
             grain = before.told.get("after_abrasive")
             size = 0.0 if grain is None else 1000.0 * parse_length_mm(grain, what="the abrasive")

@@ -124,8 +124,8 @@ class GaugingPage(Page):
 
     Attributes
     ----------
-    piece
-        Link back.
+    piece, correct
+        Links back, and to the form that corrects it.
     rows
         Name and value.
     next_on
@@ -139,6 +139,7 @@ class GaugingPage(Page):
     template: ClassVar[str] = "gauging.html"
     tab: ClassVar[str] = "pieces"
     piece: str
+    correct: str
     rows: tuple[tuple[str, str], ...]
     next_on: str
     budget: tuple[tuple[str, str, str], ...]
@@ -275,15 +276,34 @@ def take_gauging(ask: Ask) -> str:
     return f"/gaugings/{number}"
 
 
-def gauging_page(ask: Ask) -> GaugingPage:
-    """One gauging."""
+def correct_gauging_page(ask: Ask) -> GaugePage:
+    """The form with what was entered in it."""
     with ask.shop.record() as record:
-        entry = record.get(GaugingEntry, ask.numbers["gauging"])
+        entry = record.current(GaugingEntry, ask.numbers["gauging"])
+        piece = _piece_of_face(record, entry.face_id)
+    action = f"/gaugings/{entry.root}/correct"
+    view = form(ask, action, submit="Enter the correction", fields=GAUGE_FIELDS, values=entry.told)
+    return GaugePage(title=f"Correct the gauging of {piece.name}", piece=f"/pieces/{piece.root}", form=view)
+
+
+def take_gauging_correction(ask: Ask) -> str:
+    """Enter the correction of a gauging; the first one stays as it was."""
+    with ask.shop.record() as record:
+        entry = record.current(GaugingEntry, ask.numbers["gauging"])
+    enter_gauging(ask.shop, entry.face_id, texts=ask.texts, now=ask.desk.now(), form=ask.form, corrects=entry.root)
+    return f"/gaugings/{entry.root}"
+
+
+def gauging_page(ask: Ask) -> GaugingPage:
+    """One gauging, as it was corrected last."""
+    with ask.shop.record() as record:
+        entry = record.current(GaugingEntry, ask.numbers["gauging"])
         piece = _piece_of_face(record, entry.face_id)
     doubts = tuple(f"{sentence_shown(explain(flag))}." for flag in entry.found["flags"])
     return GaugingPage(
         title=f"Gauging of {piece.name}",
         piece=f"/pieces/{piece.root}",
+        correct=f"/gaugings/{entry.root}/correct",
         rows=gauging_rows(entry.found, told=entry.told, at=entry.at),
         next_on=next_sentence(entry.found),
         budget=gauging_budget(entry.found),
