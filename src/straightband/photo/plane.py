@@ -27,7 +27,6 @@ LONGER_SIDE = 2000  # plane pixels; 40 bands on a face a sixth of this wide stil
 CHANNEL_NAMES = ("red", "green", "blue")
 CHANNEL_PEAKS_NM = (605.0, 535.0, 455.0)  # peak sensitivity of common sensors: common practice, no source
 CHANNEL_WIDTH_NM = 45.0
-FLAT = 1e-5  # of full scale, a hundredth of a level: nothing but rounding
 EQUAL_SIGNALS = 0.05  # channels closer than this hold the same picture three times
 TO_BRIGHTNESS_AND_COLOUR = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])  # ITU-T T.871
 COLOUR_NOISE = 3.0  # error of the colour stairs over that of the brightness; of the usual quantisation tables, common practice, no source
@@ -226,7 +225,7 @@ def _choose_channel(photo: Photo, wavelength_nm: float) -> tuple[str, tuple[str,
     table = linear_from_levels(photo.encoding, photo.full_scale)
     light = table[np.minimum(small, photo.full_scale)].reshape(-1, 3)
     signal = light.std(axis=0)
-    if signal.max() < FLAT:
+    if not np.ptp(small, axis=(0, 1)).any():
         return "mean", ()
     if signal.min() > (1.0 - EQUAL_SIGNALS) * signal.max() and np.corrcoef(light.T).min() > 0.9:
         return "mean", ()
