@@ -1,18 +1,23 @@
 """The record of a shop as a person fills it: the same numbers as the commands, kept with everything that is needed to compute them anew."""
 
 import json
+import shutil
 
+import numpy as np
 import pytest
 
 from straightband.cli import main
 from straightband.errors import BadInput, StraightbandError
+from straightband.face.shapes import round_face
 from straightband.heightmap.formats import read_map
+from straightband.heightmap.map import HeightMap
 from straightband.shop import jobs
 from straightband.shop.entries import Batch, CertificateEntry, Flat, GaugingEntry, Ordered, PieceEntry, ReadingEntry, Run, VerdictEntry
 from straightband.shop.queries import newest_verdict, open_pieces
 from straightband.shop.record import Form, json_text
 from straightband.workflows import shop_readings
 from straightband.workflows.certify import verdict_on
+from straightband.workflows.maps import map_file
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.report_verdict import verdict_facts
 from straightband.workflows.shop_certificates import certify_for_the_record, piece_file_of
@@ -28,6 +33,7 @@ from straightband.workflows.shop_readings import (
     same_reading,
     task_from_texts,
 )
+from straightband.workflows.shop_setup import enter_flat
 from straightband.workflows.shop_work import enter_gauging, going, start_timer, stop_timer
 
 NOW = "2026-03-03T09:41:07Z"
@@ -62,6 +68,24 @@ def test_the_verdict_in_the_record_is_that_of_the_order(shop, reading):
     verdict = verdict_on(reading, shop_readings.requirement_of({key: value for key, value in ORDER.items() if key != "name"}))
     assert json_text(entry.found) == json_text(verdict_facts(verdict, reading.height_map))
     assert entry.told["aperture"] == "300mm"
+
+
+def test_the_age_of_a_flat_is_told_by_the_day_of_the_photograph(shop, tmp_path):
+    """A flat whose recheck was due when the photograph was entered is doubted, and is so again whenever the reading is computed anew."""
+    shutil.copytree(shop.folder, tmp_path / "copy")
+    shop = open_shop(tmp_path / "copy")
+    axis = np.linspace(-70.0, 70.0, 71)
+    face = round_face(diameter_mm=140.0)
+    level = np.where(face.contains(*np.meshgrid(axis, axis)), 0.0, np.nan)
+    meta = {"sign": "known", "reference": {"measured": "2025-01-05", "recheck_due": "2026-01-05"}}
+    old = HeightMap(heights_nm=level, u_mm=axis, v_mm=axis.copy(), uncertainty_nm=level + 4.0, face=face, clear_margin=0.0, meta=meta)
+    flat = enter_flat(shop, "old flat", map_name="old.npz", data=map_file(old, name="old.npz"), now=NOW)
+    task = task_from_texts(shop, (1,), texts=SETTINGS | {"flat": str(flat)})
+    number = read_for_the_record(shop, task, now=NOW)
+    with shop.record() as record:
+        assert "reference-recheck-due" in record.get(ReadingEntry, number).found["flags"]
+    assert recomputed(shop, number) == ()
+    assert 'photographed = "2026-03-03"' in piece_file_of(shop, number)
 
 
 def test_an_old_reading_is_computed_anew_to_the_same_numbers(shop):

@@ -20,7 +20,7 @@ from straightband.workflows.read import tell_nobody
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_orders import SIZES, given
-from straightband.workflows.shop_readings import SETTINGS, differences, piece_of_reading, told_requirement
+from straightband.workflows.shop_readings import SETTINGS, day_of, differences, piece_of_reading, told_requirement
 from straightband.workflows.shop_setup import shopkeeper
 
 
@@ -34,6 +34,7 @@ class _Papers:
     flat: Flat | None
     keeper: Shopkeeper
     names: tuple[tuple[str, str], ...]
+    taken: str
     verdict_id: int
 
 
@@ -92,6 +93,7 @@ def _papers(record: Record, reading_id: int) -> _Papers:
         flat=None if reading.flat_id is None else record.get(Flat, reading.flat_id),
         keeper=shopkeeper(record),
         names=_own_names(tuple((each.name, each.sha256) for each in photographs_of(record, reading_id))),
+        taken=day_of(photographs_of(record, reading_id)[0]),
         verdict_id=verdict.id,
     )
 
@@ -121,7 +123,11 @@ def piece_file(papers: _Papers, *, day: str) -> str:
         **given({"customer": papers.order.customer}, "customer"),
         **given(told, "glass", "thickness", "shape", *SIZES),
     }
-    top |= given(papers.reading.told, *SETTINGS) | ({"reference": papers.flat.map_name} if papers.flat else {})
+    top |= (
+        {"photographed": papers.taken}
+        | given(papers.reading.told, *SETTINGS)
+        | ({"reference": papers.flat.map_name} if papers.flat else {})
+    )
     telescope = told_requirement(papers.order)
     if "light_judged" in telescope:
         telescope["light"] = telescope.pop("light_judged")

@@ -81,7 +81,14 @@ def _face_root(record: Record, task: Task) -> int:
 
 def _setup(record: Record, task: Task, *, face_root: int) -> Setup:
     _, piece, _ = face_of(record, face_root)
-    return setup_from_text(**{"light": "", "shape": piece.told["shape"]} | given(piece.told, *SIZES) | task.settings)
+    taken = record.get(Photograph, task.photographs[0])
+    told = {"light": "", "shape": piece.told["shape"], "today": day_of(taken)} | given(piece.told, *SIZES)
+    return setup_from_text(**told | task.settings)
+
+
+def day_of(photograph: Photograph) -> str:
+    """The day it was entered, by which the age of a reference flat is told: the same whenever it is read again."""
+    return photograph.at[:10]
 
 
 def same_reading(shop: Shop, task: Task) -> int | None:
