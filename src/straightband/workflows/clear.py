@@ -13,6 +13,7 @@ from straightband.errors import BadInput
 from straightband.face.shapes import CLEAR_MARGIN, Face, Shape
 from straightband.gauges.clearing_time import Forecast, Look, PastBack, forecast, pace_of_shop
 from straightband.gauges.printed_grid.clearness import Clearness, clearness_of
+from straightband.gauges.printed_grid.keystone import keystone_of, levelled, levelled_outline
 from straightband.gauges.printed_grid.pattern import pitch_of
 from straightband.gauges.printed_grid.rim import rim_over_grid
 from straightband.gauges.printed_grid.zones import CLEAR_ENOUGH, Clearing, clearing_of
@@ -24,6 +25,7 @@ from straightband.provenance import Source, source_of
 
 WHITE_NM = 540.0  # the green channel is read, where a camera is sharpest and noise least
 SHARE_DOUBT = (0.04, 0.1)  # 95 %, of the share passed: absolute and relative; five times the spread over rendered photographs
+KEYSTONE_LEFT = 0.5  # of the keystone that a hand-held view may have, after the grid has told it: our trial on rendered photographs
 TILT_RAD = 0.17  # 95 % of views are within 10 degrees of square-on: common practice, no source
 ASSUMED_CAMERA_SEMI_MAJORS = 10.0  # distance of a hand-held camera that fills its frame with the mirror
 FULL_FRAME_LONG_SIDE_MM = 36.0
@@ -153,17 +155,19 @@ def _back(name: str, data: bytes, *, setup: GridSetup, outline: Outline | None) 
     photo = load_photo(data, name=name)
     plane = light_plane(photo, wavelength_nm=WHITE_NM)
     pitch_px = pitch_of(plane.light, missing=plane.clipped)
-    where = outline or rim_over_grid(plane, face=setup.face, pitch_px=pitch_px)
-    clear = clearness_of(plane, where, face=setup.face, pitch_px=pitch_px, margin=setup.margin, mark_hour=setup.mark_hour)
-    keystone = TILT_RAD * setup.face.semi_major_mm / _camera_mm(plane, where, setup=setup)
-    doubt = math.hypot(2.0 * where.standard_px / where.semi_minor, keystone)
+    keystone = keystone_of(plane, pitch_px=pitch_px)
+    level = levelled(plane, keystone)
+    where = rim_over_grid(level, face=setup.face, pitch_px=pitch_px) if outline is None else levelled_outline(outline, keystone)
+    clear = clearness_of(level, where, face=setup.face, pitch_px=pitch_px, margin=setup.margin, mark_hour=setup.mark_hour)
+    left = KEYSTONE_LEFT * TILT_RAD * setup.face.semi_major_mm / _camera_mm(plane, where, setup=setup)
+    doubt = math.hypot(2.0 * where.standard_px / where.semi_minor, left)
     clearing = clearing_of(clear, outline_doubt=doubt)
     passed = min((zone.passed for zone in clearing.zones), default=_least_passed(clear))
     share_doubt = math.hypot(SHARE_DOUBT[0], SHARE_DOUBT[1] * passed)
     rough = roughness_from_share(passed, share_doubt=share_doubt, index_step=setup.index - 1.0, index_doubt=setup.index_doubt)
     return Back(
         source=source_of(name, data),
-        outline=where,
+        outline=outline or levelled_outline(where, keystone, back=True),
         clear=clear,
         clearing=clearing,
         roughness=rough,

@@ -24,7 +24,7 @@ def pitch_of(light: NDArray, *, missing: NDArray) -> float:
 
     `light` is [row, column]; where `missing` it counts for nothing.
     """
-    even = _evened(light, missing=missing)
+    even = evened(light, missing=missing)
     rows, columns = even.shape
     side = max(FOUND_SIDE, 1 << math.ceil(math.log2(max(rows, columns))))
     window = np.hanning(rows)[:, None] * np.hanning(columns)[None, :]
@@ -42,7 +42,7 @@ def pitch_of(light: NDArray, *, missing: NDArray) -> float:
     return 1.0 / _fundamental(power, frequency=frequency, peak=(int(peak[0]), int(peak[1])), lowest=lowest)
 
 
-def _evened(light: NDArray, *, missing: NDArray) -> NDArray:
+def evened(light: NDArray, *, missing: NDArray) -> NDArray:
     """Relative departure from the mean of the surroundings; 0 where missing."""
     seen = (~missing).astype(np.float32)
     side = max(3, round(1.5 * min(light.shape) / FEWEST_ACROSS))

@@ -42,7 +42,10 @@ def rim_over_grid(plane: Plane, *, face: Face, pitch_px: float) -> Outline:
                 drawn = _drawn_to_gap(plane, rough, pitch_px=pitch_px)
                 if drawn is not None and _has_proportions(drawn, face=face):
                     return drawn
-    found = None if _grid_beside(local.contrast, pitch_px=pitch_px) else _rough(plane, face=face)
+    found = None
+    if not _grid_beside(local.contrast, pitch_px=pitch_px):
+        blurred = replace(plane, light=cv2.GaussianBlur(plane.light, (0, 0), 0.5 * pitch_px))
+        found = _rough(plane, face=face) or _rough(blurred, face=face)
     if found is None:
         raise OutlineNotFound(
             found="the outline of the mirror was not found over the grid",

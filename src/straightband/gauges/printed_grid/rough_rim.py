@@ -15,7 +15,7 @@ from straightband.photo.plane import Plane
 SMALL_PITCH = 2.0  # pixels per pitch in the picture searched, as far as its size allows
 SMALL_SIDES = (110.0, 240.0)
 POINTS = 48
-SMALLEST, LARGEST = 0.18, 0.5  # semi-axes over the frame's longer side, within which a face may be
+SMALLEST, LARGEST = 0.1, 0.5  # semi-axes over the frame's longer side, within which a face may be
 STEP = 0.08  # of the semi-axes from one trial to the next
 NARROW_PITCHES = 3.5  # a place without grid wider than this is grey, not a rim
 WIDENED = (0.025, 0.012)  # of the frame's longer side: blur under which the coarse trials do not miss the gap
