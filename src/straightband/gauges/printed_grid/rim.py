@@ -6,6 +6,7 @@ there is no grid: an ellipse along which local contrast dips is drawn onto the o
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from straightband.errors import OutlineNotFound, StraightbandError
 from straightband.face.shapes import Face, Shape
 from straightband.gauges.printed_grid.contrast import local_contrast
-from straightband.gauges.printed_grid.rough_rim import rim_guesses
+from straightband.gauges.printed_grid.rough_rim import grey_guess, rim_guesses
 from straightband.photo.outline import WIDEST_RATIO, Outline, find_outline, fold_angle_deg
 from straightband.photo.plane import Plane
 
@@ -37,11 +38,12 @@ def rim_over_grid(plane: Plane, *, face: Face, pitch_px: float) -> Outline:
     local = local_contrast(plane.light, use=~plane.clipped, pitch=pitch_px)
     if face.shape is not Shape.RECTANGLE:
         # A bevel much darker or brighter than the grid hides its gap in contrast, and shows in mean light instead.
-        for relief in (local.contrast, local.mean, 1.0 / np.maximum(local.mean, 1e-3)):
-            for rough in rim_guesses(plane, relief=relief, face=face, pitch_px=pitch_px):
-                drawn = _drawn_to_gap(plane, rough, pitch_px=pitch_px)
-                if drawn is not None and _has_proportions(drawn, face=face):
-                    return drawn
+        reliefs = (local.contrast, local.mean, 1.0 / np.maximum(local.mean, 1e-3))
+        guesses = (guess for relief in reliefs for guess in rim_guesses(plane, relief=relief, face=face, pitch_px=pitch_px))
+        for rough in itertools.chain(guesses, grey_guess(plane, contrast=local.contrast, face=face)):
+            drawn = _drawn_to_gap(plane, rough, pitch_px=pitch_px)
+            if drawn is not None and _has_proportions(drawn, face=face):
+                return drawn
     found = None
     if not _grid_beside(local.contrast, pitch_px=pitch_px):
         blurred = replace(plane, light=cv2.GaussianBlur(plane.light, (0, 0), 0.5 * pitch_px))

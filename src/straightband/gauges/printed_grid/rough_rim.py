@@ -51,6 +51,24 @@ def rim_guesses(plane: Plane, *, relief: NDArray, face: Face, pitch_px: float) -
     return [_outline(trial, face=face, scale=plane.scale / shrunk) for trial in chosen]
 
 
+def grey_guess(plane: Plane, *, contrast: NDArray, face: Face) -> list[Outline]:
+    """The ellipse with the moments of the largest place without grid: a mirror that is grey all over has no narrow gap at its rim."""
+    grey = (np.nan_to_num(contrast, nan=0.0) < 0.5 * np.nanpercentile(contrast, 90.0)).astype(np.uint8)
+    count, label, stats, middles = cv2.connectedComponentsWithStats(grey)
+    if count < 2:
+        return []
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    rows, columns = np.nonzero(label == largest)
+    values, axes = np.linalg.eigh(np.cov(np.stack([columns, rows])))
+    shorter, longer = values.tolist()
+    if shorter <= 0.0:
+        return []
+    # The variance of an ellipse along an axis is a quarter of that semi-axis squared.
+    angle = math.atan2(axes[1, 1], axes[0, 1])
+    trial = np.array([*middles[largest], 2.0 * math.sqrt(longer), 2.0 * math.sqrt(shorter), angle])
+    return [_outline(trial, face=face, scale=plane.scale)]
+
+
 def _trials(shape: tuple[int, int], *, face: Face) -> NDArray:
     """(n, 5) centre x, y, semi-major, semi-minor in small pixels and angle in radians: every ellipse within the frame, coarsely."""
     ratio = face.semi_major_mm / min(face.semi_u_mm, face.semi_v_mm)
