@@ -12,7 +12,7 @@ from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
 from straightband.photo.figure import Figure, magnified
 from straightband.photo.plane import Plane
-from straightband.photo.refine import refined
+from straightband.photo.refine import Refined, refined
 from straightband.photo.refusals import check_inside, why_none, wrong_shape
 from straightband.photo.search import beats, is_plain, rivals, searched
 from straightband.photo.unrolled import pyramid_of
@@ -83,10 +83,11 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     if abs(math.log(figure.ratio() / ratio)) > WIDEST_RATIO:
         raise wrong_shape(figure, face=face)
     check_inside(figure, plane)
-    return _outline(figure, face=face, standard_px=best.standard_px * plane.scale, support=seen.curve.coverage)
+    return _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage)
 
 
-def _outline(figure: Figure, *, face: Face, standard_px: float, support: float) -> Outline:
+def _outline(figure: Figure, *, face: Face, best: Refined, scale: float, support: float) -> Outline:
+    doubts = {"outline-faint": support < FAINT_SUPPORT, "outline-between-two-edges": best.doubtful}
     major, minor, angle = figure.axes()
     cx, cy = figure.centre()
     return Outline(
@@ -97,9 +98,9 @@ def _outline(figure: Figure, *, face: Face, standard_px: float, support: float) 
         semi_minor=minor,
         angle_deg=fold_angle_deg(math.degrees(angle)),
         corners=figure.corners() if figure.square else None,
-        standard_px=standard_px,
+        standard_px=best.standard_px * scale,
         support=support,
-        flags=("outline-faint",) if support < FAINT_SUPPORT else (),
+        flags=tuple(name for name, holds in doubts.items() if holds),
         told=False,
     )
 

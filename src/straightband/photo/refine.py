@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from straightband.photo.bandends import BandEnds, band_ends
 from straightband.photo.curves import CREST_PX, SHARP, Strip, edge_strip
-from straightband.photo.figure import Figure, grown, moved, rim_motions
-from straightband.photo.rimprofile import outward_of_line
+from straightband.photo.figure import Figure, apart, grown, moved, rim_motions
+from straightband.photo.rimprofile import OuterStep, outer_step, outward_of_line
 from straightband.photo.unrolled import Pyramid
 
 FINE_COUNT, AVERAGED = 384, 9
@@ -26,6 +27,16 @@ AGREE_PX, AGREE_SHARE = 0.8, 0.45  # how alike, and along how much of the rim or
 FARTHER_PX = 1.2  # less is the same edge
 PEAK_STEPS = 4  # half pixels on either side of the top of a crest that give its centre
 WIDTH_TRUST = 10.0  # in rim points: how hard the width first found is held on to
+CROSSING_PX = 2.0  # farther outside the outline no bands show: what was taken for their end is something else
+MIXED_PX, MIXED_SHARE = (
+    1.5,
+    0.5,
+)  # a curve is now on the outer, now on the inner edge: widest gap to the bands, and narrowest relative to it
+MIXED_SCATTERS, LARGEST_SCATTER_PX = 3.0, 0.8
+SAME_EDGE_PX = 1.0
+WIDTH_SHARES = np.arange(0.5, 1.2, 0.05)  # of the widest gap: what the width of the bevel may be
+PINNED_PX = 1.5  # how far the fit of both edges may take the outline from where bands and width put it
+STEP_STANDARD_PX = 0.4  # how well the place of a step a few pixels outside a stronger edge is known; rms over our drawn photographs
 TUKEY = 4.7  # rejects beyond this many standard deviations, 95 % efficient (common practice)
 
 
@@ -43,12 +54,15 @@ class Refined:
         Share of the rim where the edge, or the inner edge of the bevel, was taken into the fit.
     bevel_px
         Width of the bevel or line seen along the rim, plane pixels; 0 if none.
+    doubtful
+        True where two edges a few pixels apart compete; half their distance is then in `standard_px`.
     """
 
     figure: Figure
     standard_px: float
     support: float
     bevel_px: float
+    doubtful: bool = False
 
 
 def refined(pyramid: Pyramid, figure: Figure, *, bevel: float = 0.0) -> Refined:
@@ -56,6 +70,54 @@ def refined(pyramid: Pyramid, figure: Figure, *, bevel: float = 0.0) -> Refined:
     width = bevel * figure.axes()[1]
     if width > NARROWEST_PX:
         return _fine_fit(pyramid, figure, width)
+    fine = _on_one_edge(pyramid, figure)
+    ends = band_ends(pyramid, fine.figure)
+    if ends is not None and _is_mixed(ends):
+        return _around_bands(pyramid, ends, fine=fine)
+    may_be_inner = fine.bevel_px < SAME_EDGE_PX and (ends is None or float(ends.gaps_px.max()) < MIXED_PX)
+    step = outer_step(pyramid, fine.figure) if may_be_inner else None
+    return fine if step is None else _stepped(pyramid, step, fine=fine)
+
+
+def _is_mixed(ends: BandEnds) -> bool:
+    widest, narrowest = float(ends.gaps_px.max()), float(ends.gaps_px.min())
+    return (
+        ends.scatter_px < LARGEST_SCATTER_PX
+        and widest > max(MIXED_PX, MIXED_SCATTERS * ends.scatter_px)
+        and -CROSSING_PX < narrowest < MIXED_SHARE * widest
+    )
+
+
+def _stepped(pyramid: Pyramid, step: OuterStep, *, fine: Refined) -> Refined:
+    """The outline on the step outside the edge found if that is sure, else the edge found, in doubt by half the distance."""
+    if step.sure:
+        return _pinned(pyramid, fine.figure, width=step.outward_px, fine=fine, standard_px=STEP_STANDARD_PX)
+    return replace(fine, standard_px=float(np.hypot(fine.standard_px, step.outward_px / 2.0)), doubtful=True)
+
+
+def _around_bands(pyramid: Pyramid, ends: BandEnds, *, fine: Refined) -> Refined:
+    """The outline a bevel's width outside the bands, the width being the one at which most of an edge lies."""
+    widest = float(ends.gaps_px.max())
+    offsets = np.arange(-CREST_PX, WIDTH_SHARES[-1] * widest + CREST_PX, 0.25)
+    sure = edge_strip(pyramid, ends.figure, offsets=offsets, count=FINE_COUNT, averaged=AVERAGED).sure
+    votes = np.array([sure[:, np.abs(offsets - share * widest) < AGREE_PX].max(axis=1).mean() for share in WIDTH_SHARES])
+    width = widest * float(WIDTH_SHARES[votes > 0.98 * votes.max()].mean())
+    return _pinned(pyramid, ends.figure, width=width, fine=fine, standard_px=max(ends.scatter_px / 2.0, STEP_STANDARD_PX))
+
+
+def _pinned(pyramid: Pyramid, inner: Figure, *, width: float, fine: Refined, standard_px: float) -> Refined:
+    """The outline a width outside an inner edge, placed on both edges where they can be told apart and agree with that."""
+    outer = grown(inner, width)
+    if width > NARROWEST_PX:
+        both = _fine_fit(pyramid, outer, width)
+        if apart(outer, both.figure) * outer.axes()[1] < PINNED_PX:
+            return both
+    standard_px = float(np.hypot(fine.standard_px, standard_px))
+    return Refined(figure=outer, standard_px=standard_px, support=fine.support, bevel_px=width)
+
+
+def _on_one_edge(pyramid: Pyramid, figure: Figure) -> Refined:
+    """The figure fitted to one edge, the outermost of those close together."""
     fine = _fine_fit(pyramid, figure, 0.0)
     outer, width = _outermost(pyramid, fine.figure)
     if width:

@@ -27,6 +27,20 @@ BETTER = 0.75  # what two edges leave, of what one leaves, at most
 LINE_SECTORS = 0.7  # share of the sectors in which the light between the edges lies beyond that on both sides
 LEAST_OUTWARD_PX = 0.3  # less is within what the place of the edge itself is good to
 LEAST_JUMP = 0.15  # of the smaller edge, relative to the larger
+FAR_INWARD_PX, FAR_OUTWARD_PX = 7.0, 16.0  # where a step outside an inner edge that is known is looked for
+INNER_PX, STEP_WIDTHS_PX, STEP_BLURS_PX = (-0.6, 0.0, 0.6), np.arange(1.5, 12.1, 0.5), (0.7, 1.0, 1.5, 2.2, 3.2)
+SURE_LEFT, DOUBTFUL_LEFT, NARROW_LEFT = 0.5, 0.65, 0.25  # what two edges leave, of what one leaves
+NARROW_PX = 1.75  # two edges nearer than this are mostly one whose blur is not even
+LEAST_STEP_PX = 1.5  # less is what an edge looks like whose blur is no bell curve
+BETTER_SECTORS = 0.66
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OuterStep:
+    """A second edge outside an inner one: how far outside the figure it lies (plane pixels), and whether it is sure."""
+
+    outward_px: float
+    sure: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +56,7 @@ class _Fit:
 def outward_of_line(pyramid: Pyramid, figure: Figure) -> float:
     """How many plane pixels outside the rim the glass ends, if a line or bevel a few pixels wide runs along it; 0 if none does."""
     offsets = np.arange(-INWARD_PX, OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
-    strip = unroll(pyramid, figure, radii=1.0 + offsets / figure.depths(COUNT)[:, None], count=COUNT)
-    profiles = np.median(np.nan_to_num(strip).reshape(SECTORS, COUNT // SECTORS, -1), axis=1).T.astype(float)
+    profiles = _profiles(pyramid, figure, offsets=offsets)
     alone = min((_fitted(profiles, offsets, start=(0.0, 0.0, blur)) for blur in BLURS_PX), key=lambda fit: fit.left)
     starts = [(alone.outer_px + out, width, alone.blur_px) for width in (1.5, 3.0, 5.0) for out in (0.0, width)]
     pair = _fitted(profiles, offsets, start=min(starts, key=lambda start: _left(profiles, offsets, *start)))
@@ -52,6 +65,32 @@ def outward_of_line(pyramid: Pyramid, figure: Figure) -> float:
     jumps = _jumps(profiles, offsets, fit=pair)
     line = float(np.mean((jumps[0] * jumps[1] < 0.0) & (np.abs(jumps).min(axis=0) > LEAST_JUMP * np.abs(jumps).max(axis=0))))
     return pair.outer_px if line > LINE_SECTORS and pair.outer_px > LEAST_OUTWARD_PX else 0.0
+
+
+def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
+    """The step of light that runs outside a rim all around, if that rim may be the inner edge of a bevel; None if none is seen.
+
+    The bevel may lie in brightness between face and surround, where both edges are steps of one sign and look like one that is soft; here
+    the place of the inner edge is known, so that one soft edge will not do.
+    """
+    offsets = np.arange(-FAR_INWARD_PX, FAR_OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
+    profiles = _profiles(pyramid, figure, offsets=offsets)
+    alone = min((_unexplained(profiles, offsets, outer=at, width=0.0, blur=blur) for at in INNER_PX for blur in STEP_BLURS_PX), key=np.sum)
+    tried = [(at + width, width, blur) for at in INNER_PX for width in STEP_WIDTHS_PX for blur in STEP_BLURS_PX]
+    parts = [_unexplained(profiles, offsets, outer=outer, width=width, blur=blur) for outer, width, blur in tried]
+    best = int(np.argmin([part.sum() for part in parts]))
+    outer, width, _ = tried[best]
+    left = float(parts[best].sum() / (alone.sum() + 1e-12))
+    alike = float(np.mean(parts[best] < BETTER * alone)) > BETTER_SECTORS
+    if not alike or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
+        return None
+    return OuterStep(outward_px=float(outer), sure=left < SURE_LEFT)
+
+
+def _profiles(pyramid: Pyramid, figure: Figure, *, offsets: NDArray) -> NDArray:
+    """(offsets, sectors): linear light across the rim, the median of each sector."""
+    strip = unroll(pyramid, figure, radii=1.0 + offsets / figure.depths(COUNT)[:, None], count=COUNT)
+    return np.median(np.nan_to_num(strip).reshape(SECTORS, COUNT // SECTORS, -1), axis=1).T.astype(float)
 
 
 def _fitted(profiles: NDArray, offsets: NDArray, *, start: tuple[float, float, float]) -> _Fit:
@@ -72,8 +111,14 @@ def _left(profiles: NDArray, offsets: NDArray, outer: float, width: float, blur:
     """Share of the variance that levels and slopes on both sides of the edges leave."""
     if not (SHARPEST_PX < blur < SOFTEST_PX and 0.0 <= width <= WIDEST_PX and abs(outer) < OUTWARD_PX - 1.0):
         return 2.0
+    left = _unexplained(profiles, offsets, outer=outer, width=width, blur=blur)
+    return float(left.sum() / (np.sum((profiles - profiles.mean(axis=0)) ** 2) + 1e-12))
+
+
+def _unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float) -> NDArray:
+    """(sectors,): sum of squares that levels and slopes on both sides of the edges leave."""
     q, _ = np.linalg.qr(_basis(offsets, outer=outer, width=width, blur=blur))
-    return float(np.sum((profiles - q @ (q.T @ profiles)) ** 2) / (np.sum((profiles - profiles.mean(axis=0)) ** 2) + 1e-12))
+    return np.sum((profiles - q @ (q.T @ profiles)) ** 2, axis=0)
 
 
 def _basis(offsets: NDArray, *, outer: float, width: float, blur: float) -> NDArray:

@@ -18,6 +18,8 @@ SENTENCES = {
     "part-of-the-face-not-seen": "part of the face is overexposed or hidden and was filled in from its surroundings",
     "much-dust-or-glare": "much dust or glare was set aside",
     "small-photograph": "the photograph has less than one megapixel",
+    "outline-faint": "the outline shows faintly along much of the rim; look at it, and give it with --outline if it lies wrong",
+    "outline-between-two-edges": "two edges a few pixels apart may be the outline; its uncertainty holds half their distance, and --outline settles it",
     "outline-told": "the outline was told, not found",
     "lamp-channel-clipped": "the colour that the lamp fills is overexposed, so another was read",
     "block-out-of-parallel-with-platen": "the block's face does not lie parallel with the platen",

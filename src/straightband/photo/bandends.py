@@ -1,0 +1,100 @@
+"""Where the bands end, which is the inner edge of a bevel even where the bevel's own edges are faint.
+
+A narrow bevel shows its outer edge along one part of the rim and its inner edge along another, and a closed curve good to a few pixels may
+run along both in turn. The light changes along the rim as far out as the bands go: the amount of that change, not any edge, tells the two
+edges apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from straightband.photo.figure import Figure, moved, rim_motions
+from straightband.photo.unrolled import Pyramid, unroll
+
+COUNT, SECTORS = 768, 32
+STEP_PX = 0.5
+REACH_PX = 12.0
+BEYOND_PX = 5.0  # looked at farther in and out, so that there are bands and table to compare
+LIVELIER = 2.0  # how much more the light changes along the rim inside the bands than outside them
+FEWEST_SECTORS, FEWEST_IN_QUARTER = 0.45, 0.25  # share of the sectors
+LARGEST_SCATTER_PX = 1.2
+TUKEY = 4.7  # rejects beyond this many standard deviations, 95 % efficient (common practice)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandEnds:
+    """The curve along which the bands end.
+
+    Attributes
+    ----------
+    figure
+        The curve.
+    gaps_px
+        (COUNT,) how far outside it the figure looked at lies, per rim point of that figure; plane pixels.
+    scatter_px
+        Of the single sectors about the curve.
+    """
+
+    figure: Figure
+    gaps_px: NDArray
+    scatter_px: float
+
+
+def band_ends(pyramid: Pyramid, figure: Figure) -> BandEnds | None:
+    """The curve near a figure along which the bands end; None where bands do not tell (too few, along the rim, or lost in texture)."""
+    far = REACH_PX + BEYOND_PX
+    offsets = np.arange(-far, far + STEP_PX / 2.0, STEP_PX)
+    depths = figure.depths(COUNT)
+    light = pyramid.evened(unroll(pyramid, figure, radii=1.0 + offsets / depths[:, None], count=COUNT))
+    ends, known = _ends(_liveliness(np.nan_to_num(light)), offsets)
+    motions = (rim_motions(square=figure.square, count=COUNT) * depths[:, None]).reshape(SECTORS, COUNT // SECTORS, -1).mean(axis=1)
+    if known.mean() < FEWEST_SECTORS:
+        return None
+    amounts, weights, scatter_px = _robust(ends, known.astype(float), motions)
+    # A side or quarter without bands that end there would be placed by nothing.
+    fewest = min(part.mean() for part in np.split(weights, 4))
+    if weights.mean() < FEWEST_SECTORS or fewest < FEWEST_IN_QUARTER or scatter_px > LARGEST_SCATTER_PX:
+        return None
+    gaps = -rim_motions(square=figure.square, count=COUNT) @ amounts * depths
+    return BandEnds(figure=moved(figure, amounts), gaps_px=gaps, scatter_px=scatter_px)
+
+
+def _liveliness(light: NDArray) -> NDArray:
+    """(sectors, offsets): how much the light changes along the rim, rms within each sector."""
+    length = COUNT // SECTORS
+    wrapped = cv2.copyMakeBorder(light.astype(np.float32), length, length, 0, 0, cv2.BORDER_WRAP)
+    fine = cv2.blur(wrapped, (1, 3)) - cv2.blur(wrapped, (1, 2 * length - 1))
+    return np.sqrt((fine[length:-length] ** 2).reshape(SECTORS, length, -1).mean(axis=1))
+
+
+def _ends(lively: NDArray, offsets: NDArray) -> tuple[NDArray, NDArray]:
+    """Offset of the step that fits each sector's liveliness best, and whether it is a step down, going outward, that bands would make."""
+    n = offsets.size
+    total = np.cumsum(lively, axis=1)
+    count = np.arange(1, n)
+    inside, outside = total[:, :-1] / count, (total[:, -1:] - total[:, :-1]) / (n - count)
+    # The least-squares step is the one with the greatest variance between its two sides.
+    gain = np.where(inside > outside, (inside - outside) ** 2 * count * (n - count), 0.0)
+    gain[:, np.abs(offsets[1:]) > REACH_PX] = 0.0
+    cut = gain.argmax(axis=1)
+    rows = np.arange(len(lively))
+    known = (gain[rows, cut] > 0.0) & (inside[rows, cut] > LIVELIER * outside[rows, cut])
+    return offsets[cut] + STEP_PX / 2.0, known
+
+
+def _robust(ends: NDArray, known: NDArray, motions: NDArray) -> tuple[NDArray, NDArray, float]:
+    """Motion fitted to the ends known, what each sector weighed in it, and the scatter left (pixels)."""
+    weights, scatter = known, 1.0
+    amounts = np.zeros(motions.shape[1])
+    for _ in range(8):
+        normal = motions.T @ (weights[:, None] * motions)
+        amounts = np.linalg.solve(normal + (1e-6 * np.trace(normal) + 1e-9) * np.eye(len(normal)), motions.T @ (weights * ends))
+        left = ends - motions @ amounts
+        scatter = max(1.4826 * float(np.median(np.abs(left[known > 0.0]))), 0.1)
+        weights = known * np.clip(1.0 - (left / (TUKEY * scatter)) ** 2, 0.0, None) ** 2
+    return amounts, weights, scatter

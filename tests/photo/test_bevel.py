@@ -1,0 +1,126 @@
+"""The outline of glass with a narrow bevel: the outer of its two edges is the outline, however faint it is beside the inner one."""
+
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from benchmarks import outline as campaign
+from straightband.face.shapes import ellipse
+from straightband.photo.bandends import band_ends
+from straightband.photo.figure import disc, rectangle_figure
+from straightband.photo.load import load_photo
+from straightband.photo.outline import find_outline
+from straightband.photo.plane import Plane, light_plane
+from straightband.photo.refine import refined
+from straightband.photo.rimprofile import outer_step
+from straightband.photo.unrolled import pyramid_of
+from straightband.workflows.flags import SENTENCES
+
+FACE = ellipse(minor_mm=90.0)
+SEMI_PX = (300.0, 212.1)
+MIDDLE = (399.5, 299.5)
+
+
+def ramp(distance_px, *, soft_px):
+    """1 inside, 0 outside, a straight ramp `soft_px` wide between."""
+    return np.clip(0.5 - distance_px / soft_px, 0.0, 1.0)
+
+
+def piece(*, bevel_px, bevel=0.25, table=0.1, soft_px=2.0, square=False):
+    """Linear light of a banded piece with a bevel, drawn from the formula of its outline; levels are numbers or functions of the angle."""
+    rows, columns = np.mgrid[:600, :800].astype(float)
+    x, y = columns - MIDDLE[0], rows - MIDDLE[1]
+    angle = np.arctan2(y, x)
+    r = np.hypot(x / SEMI_PX[0], y / SEMI_PX[1])
+    # First-order distance from an ellipse: its implicit function over the size of its gradient.
+    away = (r - 1.0) * r / (np.hypot(x / SEMI_PX[0] ** 2, y / SEMI_PX[1] ** 2) + 1e-9)
+    if square:
+        away = np.maximum(np.abs(x) - SEMI_PX[0], np.abs(y) - SEMI_PX[1])
+    table, bevel = (level(angle) if callable(level) else level for level in (table, bevel))
+    glass = ramp(away, soft_px=soft_px)
+    face = ramp(away + bevel_px, soft_px=soft_px) if bevel_px else glass
+    bands = 0.45 + 0.25 * np.cos(columns / 8.0 + rows / 11.0)
+    noise = 0.004 * np.random.default_rng(3).standard_normal(rows.shape)
+    return (table + glass * (bevel - table) + face * (bands - bevel) + noise).astype(np.float32)
+
+
+def plane_of(light):
+    """A plane of drawn light."""
+    return Plane(
+        light=light, clipped=np.zeros(light.shape, dtype=bool), scale=1.0, size_px=(800, 600), channel="gray", focal_35mm=math.nan, flags=()
+    )
+
+
+def on_the_rim(*, inside_px=0.0, square=False):
+    """The figure of the piece drawn, made smaller by some pixels."""
+    make = rectangle_figure if square else disc
+    return make(cx=MIDDLE[0], cy=MIDDLE[1], along=SEMI_PX[0] - inside_px, across=SEMI_PX[1] - inside_px, angle_rad=0.0)
+
+
+@pytest.mark.parametrize("square", [False, True])
+@pytest.mark.parametrize("start_px", [0.0, 3.0, 6.0])
+def test_bands_end_at_the_inner_edge_of_the_bevel(square, start_px):
+    """Closed form: a bevel of 6 px; from a curve on the outline, midway or on the inner edge, the bands end where they were drawn to."""
+    ends = band_ends(pyramid_of(piece(bevel_px=6.0, square=square)), on_the_rim(inside_px=start_px, square=square))
+    assert ends.gaps_px == pytest.approx(6.0 - start_px, abs=0.6)  # of sectors scattering by up to 1 px some twenty are averaged
+
+
+def test_no_bands_end_where_there_are_none():
+    """An even face gives no place where its bands would end."""
+    light = piece(bevel_px=6.0)
+    assert band_ends(pyramid_of(np.minimum(light, np.float32(0.1))), on_the_rim()) is None
+
+
+@pytest.mark.parametrize("bevel_px", [4.0, 5.0, 6.0])
+def test_the_outer_edge_is_taken_where_half_of_it_shows(bevel_px):
+    """On one half of the rim the bevel is exactly as bright as the table, so that only its inner edge shows there."""
+    light = piece(bevel_px=bevel_px, bevel=0.3, table=lambda angle: 0.1 + 0.2 * np.clip(1.5 * np.cos(angle) + 0.5, 0.0, 1.0))
+    found = find_outline(plane_of(light), face=FACE)
+    assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx([*MIDDLE, *SEMI_PX], abs=1.0)
+
+
+@pytest.mark.parametrize("width_px", [3.0, 5.0, 8.0])
+def test_a_step_between_face_and_table_is_the_outline(width_px):
+    """A bevel as a step half way down: seen from its inner edge, the outer edge lies its width outside."""
+    pyramid = pyramid_of(piece(bevel_px=width_px))
+    step = outer_step(pyramid, on_the_rim(inside_px=width_px))
+    assert step.sure
+    assert step.outward_px == pytest.approx(width_px, abs=0.6)  # tried every half pixel
+    moved = refined(pyramid, on_the_rim(inside_px=width_px)).figure
+    assert moved.axes()[:2] == pytest.approx(SEMI_PX, abs=0.6)
+
+
+@pytest.mark.parametrize("soft_px", [1.0, 2.0, 5.0])
+def test_no_step_is_seen_outside_an_outline_without_a_bevel(soft_px):
+    """One edge, sharp or soft, stays one."""
+    assert outer_step(pyramid_of(piece(bevel_px=0.0, soft_px=soft_px)), on_the_rim()) is None
+
+
+def test_two_edges_that_compete_are_said_to_and_counted(monkeypatch):
+    """Where the step is in doubt the edge found stays, half the distance goes into its uncertainty, and a flag with a sentence says so."""
+    monkeypatch.setattr("straightband.photo.rimprofile.SURE_LEFT", 0.0)
+    light = piece(bevel_px=5.0, bevel=0.15)
+    doubted = refined(pyramid_of(light), on_the_rim(inside_px=5.0))
+    assert doubted.doubtful
+    assert doubted.figure.axes()[1] == pytest.approx(SEMI_PX[1] - 5.0, abs=0.5)
+    assert doubted.standard_px == pytest.approx(2.5, abs=0.3)  # the step is tried every half pixel
+    monkeypatch.setattr("straightband.photo.outline.refined", lambda *_, **__: doubted)
+    found = find_outline(plane_of(light), face=FACE)
+    assert found.standard_px == doubted.standard_px
+    assert SENTENCES[found.flags[0]].startswith("two edges")
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [("campaign", 503), ("faint", 500), ("large", 500), ("large", 504), ("small", 11), ("faint", 8), ("plate", 4), ("second", 504)],
+)
+def test_drawn_photographs_in_which_the_inner_edge_was_once_taken(kind, seed):
+    """Two renderers; each was 2.4 to 7 px off along part of the rim before bands were asked where they end."""
+    known = campaign.known_photograph(kind, seed)
+    plane = light_plane(load_photo(known.data, name="bands.jpg"), wavelength_nm=known.wavelength_nm)
+    assert campaign.misses_px(find_outline(plane, face=known.face), known)[0] < 1.0
