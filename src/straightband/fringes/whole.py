@@ -22,6 +22,7 @@ SAME_RAD = 0.1  # fits closer than this will come to the same end
 MOST_BANDS_WITH_FOLDS, MOST_FOLDS, FOLDS_GROWN, FOLD_STEPS = 8.0, 4, 6, 8
 DETAIL = 0.005  # of the variance of the bands
 RIVAL, MOST_RIVALS = 2.0, 3  # times what the best leaves unexplained, up to which another is not given up yet
+NOTHING_LEFT = 5e-4  # unexplained; a phase folded wrong leaves more, as long as its light is not bent to it
 CLEARLY_LESS = 0.8  # of what was unexplained, for a mirrored phase to be preferred
 LEAST_FILLED = 0.5  # share of a coarse cell that must hold light to count
 MOST_CONTRAST = 1.1  # 1, and room for noise and a black level that is not quite black
@@ -183,11 +184,14 @@ def _unfolded(fit: WholeFit, *, picture: CoarsePicture, shape: Shape) -> WholeFi
     for _ in range(MOST_FOLDS):
         base = fit.start.phase_rad(x, y)
         phase = base + np.tensordot(fit.coefficients_rad, basis, axes=1)
-        if np.ptp(phase[inside]) > MOST_BANDS_WITH_FOLDS * 2.0 * np.pi:
+        if np.ptp(phase[inside]) > MOST_BANDS_WITH_FOLDS * 2.0 * np.pi or 1.0 - fit.explained < NOTHING_LEFT:
             return fit
         tried = []
         for mirrored, believed in mirrored_phases(phase, inside=inside):
-            solved = np.linalg.lstsq(basis[:, believed].T, (mirrored - base)[believed], rcond=None)[0]
+            kept = basis[:, believed]
+            normal = kept @ kept.T
+            normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
+            solved = np.linalg.solve(normal, kept @ (mirrored - base)[believed])
             tried.append(replace(fit, coefficients_rad=solved, explained=_at_once(picture, fit, solved, shape=shape)))
         tried.sort(key=lambda each: -each.explained)
         grown = [_tried(picture, each, shape=shape, orders=(fit.order,), steps=FOLD_STEPS) for each in tried[:FOLDS_GROWN]]

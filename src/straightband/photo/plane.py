@@ -96,9 +96,11 @@ def _mean_of_channels(photo: Photo, *, block: int) -> tuple[NDArray[np.float32],
 
 def _one_channel(photo: Photo, *, channel: str, block: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     index = 0 if channel == "gray" else CHANNEL_NAMES.index(channel)
-    light, clipped = _linear_blocks(photo, index=index, block=block)
     mixture = None if channel == "gray" else _mixture(photo, index=index)
-    return light if mixture is None else _mixed_light(photo, mixture, size=(light.shape[1], light.shape[0])), clipped
+    if mixture is None:
+        return _linear_blocks(photo, index=index, block=block)
+    _, clipped, size = _levels_of(photo, index=index, block=block)
+    return _mixed_light(photo, mixture, size=size), clipped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +182,12 @@ def _decoded(level: NDArray) -> NDArray:
 
 
 def _linear_blocks(photo: Photo, *, index: int, block: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    levels, clipped, size = _levels_of(photo, index=index, block=block)
+    return _mean_light(levels, photo, size), clipped
+
+
+def _levels_of(photo: Photo, *, index: int, block: int) -> tuple[NDArray, NDArray[np.bool_], tuple[int, int]]:
+    """Levels of one channel cut to whole blocks, which blocks hold a clipped pixel, and how many blocks there are (columns, rows)."""
     levels = photo.levels
     levels = levels[:, :, 0] if levels.shape[2] == 1 else cv2.extractChannel(levels, index)
     rows, cols = levels.shape[0] // block * block, levels.shape[1] // block * block
@@ -189,7 +197,7 @@ def _linear_blocks(photo: Photo, *, index: int, block: int) -> tuple[NDArray[np.
     if block > 1:
         over = cv2.resize(over, size, interpolation=cv2.INTER_AREA)
     # The mean of a block of one pixel in 36 at 255 rounds to 7: no lone clipped pixel is lost.
-    return _mean_light(levels, photo, size), over > 0
+    return levels, over > 0, size
 
 
 def _mean_light(levels: NDArray, photo: Photo, size: tuple[int, int]) -> NDArray[np.float32]:

@@ -14,7 +14,7 @@ SENTENCES = {
     "reference-handled-since": "something was done to the reference flat since it was measured; measure it again",
     "reference-undated": "the reference flat's map does not say when it was measured",
     "reference-part-undetermined": "part of the reference flat's figure was not determined when it was measured; its uncertainty holds that",
-    "few-bands": "fewer than two bands show; 4 to 12 read best",
+    "few-bands": "fewer than three bands show; 4 to 12 read best",
     "part-of-the-face-not-seen": "part of the face is overexposed or hidden and was filled in from its surroundings",
     "much-dust-or-glare": "much dust or glare was set aside",
     "small-photograph": "the photograph has less than one megapixel",
