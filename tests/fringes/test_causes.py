@@ -308,9 +308,9 @@ def test_an_unseen_bevel_stretches_the_map(reading, slopes, well_inside):
     assert causes.unseen_bevel(reading, slopes, face=face, told=True).modes_nm.shape[0] == 0
 
 
-@pytest.mark.parametrize(("bands", "factor"), [(1.25, 9.25), (5.0, 2.25), (20.0, 1.375)])
+@pytest.mark.parametrize(("bands", "factor"), [(1.125, 9.2), (4.5, 2.2), (18.0, 1.325)])
 def test_light_taken_for_height_makes_the_noise_larger_where_few_bands_show(reading_of, bands, factor):
-    """Added as squares to the fit's noise it makes 1.25 + (5 / bands)^1.5 times the noise; its draws are paired with others of the fit's."""
+    """Added as squares to the fit's noise it makes 1.2 + (4.5 / bands)^1.5 times the noise; its draws are paired with others of the fit's."""
     reading = reading_of(CLEAR, lambda u, _v: u, samples=16, bands_across=bands)
     drawn = np.random.default_rng(3).standard_normal((5, reading.points.area.size))
     reading = replace(reading, draws_rad=drawn)
