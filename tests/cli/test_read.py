@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFilter
 
 from straightband.cli import main
 from straightband.fringes.reading import read_phase
@@ -227,6 +227,33 @@ def test_a_refused_photograph_leaves_no_map(capsys, tmp_path):
     Image.fromarray(grey.astype(np.uint8)).save(path, quality=95)
     out = tmp_path / "map.npz"
     assert refused(capsys, path, *TOLD, "--map", out).startswith("No bands were made out on the face (the best try explains ")
+    assert not out.exists()
+
+
+ROWS, COLUMNS = np.mgrid[:900, :1200].astype(float)
+NO_SUCH_FACE = ("No outline of a face with bands in it was found; ", "The outline in the photograph is ")  # none, or one of another shape
+WITHOUT_A_FACE = {
+    "black": (np.zeros(ROWS.shape), "The photograph is black nearly all over; "),
+    "white": (np.full(ROWS.shape, 255.0), "100% of the photograph is overexposed "),
+    "an even ramp": (40.0 + 100.0 * COLUMNS / 1200.0 + 40.0 * ROWS / 900.0, NO_SUCH_FACE),
+    "wood grain": (120.0 + 50.0 * np.sin(COLUMNS / 9.0 + 3.0 * np.sin(ROWS / 160.0)), NO_SUCH_FACE),
+    "stripes": (128.0 + 80.0 * np.sign(np.sin(COLUMNS / 20.0)), NO_SUCH_FACE),
+    "bands that the frame cuts off": (
+        40.0 + (np.hypot((COLUMNS - 150.0) / 400.0, (ROWS - 450.0) / 283.0) < 1.0) * (90.0 + 60.0 * np.cos(COLUMNS / 8.0)),
+        "The outline touches the photograph's left edge ",
+    ),
+}
+
+
+@pytest.mark.parametrize("blur_px", [0.0, 5.0])
+@pytest.mark.parametrize("name", WITHOUT_A_FACE)
+def test_a_photograph_without_a_whole_face_is_refused_for_what_it_shows(capsys, tmp_path, name, blur_px):
+    """Sharp or blurred: one sentence that names what is wrong, and no map; what fills the frame is not said to be a face cut off."""
+    light, sentence = WITHOUT_A_FACE[name]
+    path, out = tmp_path / "other.jpg", tmp_path / "map.npz"
+    picture = Image.fromarray(light.astype(np.uint8)).convert("RGB")
+    picture.filter(ImageFilter.GaussianBlur(blur_px)).save(path, quality=92)
+    assert refused(capsys, path, "--minor", "90mm", "--light", "sodium", "--map", out).startswith(sentence)
     assert not out.exists()
 
 

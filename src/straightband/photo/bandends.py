@@ -21,8 +21,9 @@ STEP_PX = 0.5
 REACH_PX = 12.0
 BEYOND_PX = 5.0  # looked at farther in and out, so that there are bands and table to compare
 LIVELIER = 2.0  # how much more the light changes along the rim inside the bands than outside them
-FEWEST_SECTORS, FEWEST_IN_QUARTER = 0.45, 0.25  # share of the sectors
-LARGEST_SCATTER_PX = 1.2
+LEAST_LIVELY = 0.2  # of the liveliest sectors
+FEWEST_SECTORS = 0.45  # share of the sectors
+LEAST_SCATTER_PX, LARGEST_SCATTER_PX, LARGEST_STANDARD_PX = 0.5, 1.2, 0.75
 TUKEY = 4.7  # rejects beyond this many standard deviations, 95 % efficient (common practice)
 
 
@@ -56,11 +57,10 @@ def band_ends(pyramid: Pyramid, figure: Figure) -> BandEnds | None:
     if known.mean() < FEWEST_SECTORS:
         return None
     amounts, weights, scatter_px = _robust(ends, known.astype(float), motions)
-    # A side or quarter without bands that end there would be placed by nothing.
-    fewest = min(part.mean() for part in np.split(weights, 4))
-    if weights.mean() < FEWEST_SECTORS or fewest < FEWEST_IN_QUARTER or scatter_px > LARGEST_SCATTER_PX:
+    rim = rim_motions(square=figure.square, count=COUNT) * depths[:, None]
+    if scatter_px > LARGEST_SCATTER_PX or _standard(rim, motions, weights) * max(scatter_px, LEAST_SCATTER_PX) > LARGEST_STANDARD_PX:
         return None
-    gaps = -rim_motions(square=figure.square, count=COUNT) @ amounts * depths
+    gaps = -rim @ amounts
     return BandEnds(figure=moved(figure, amounts), gaps_px=gaps, scatter_px=scatter_px)
 
 
@@ -83,8 +83,16 @@ def _ends(lively: NDArray, offsets: NDArray) -> tuple[NDArray, NDArray]:
     gain[:, np.abs(offsets[1:]) > REACH_PX] = 0.0
     cut = gain.argmax(axis=1)
     rows = np.arange(len(lively))
-    known = (gain[rows, cut] > 0.0) & (inside[rows, cut] > LIVELIER * outside[rows, cut])
+    level = inside[rows, cut]
+    # Bands that run along the rim change little along it, and end where they bend away from it.
+    known = (gain[rows, cut] > 0.0) & (level > LIVELIER * outside[rows, cut]) & (level > LEAST_LIVELY * np.percentile(level, 90.0))
     return offsets[cut] + STEP_PX / 2.0, known
+
+
+def _standard(rim: NDArray, motions: NDArray, weights: NDArray) -> float:
+    """Greatest standard uncertainty of the curve anywhere on the rim, in that of one sector: great where no bands end on a side or an arc."""
+    normal = motions.T @ (weights[:, None] * motions) + 1e-9 * np.eye(motions.shape[1])
+    return float(np.sqrt(np.sum((rim @ np.linalg.inv(normal)) * rim, axis=1).max()))
 
 
 def _robust(ends: NDArray, known: NDArray, motions: NDArray) -> tuple[NDArray, NDArray, float]:

@@ -33,7 +33,9 @@ MIXED_PX, MIXED_SHARE = (
     0.5,
 )  # a curve is now on the outer, now on the inner edge: widest gap to the bands, and narrowest relative to it
 MIXED_SCATTERS, LARGEST_SCATTER_PX = 3.0, 0.8
+TURNED_SHARE = 0.3  # of the widest gap
 SAME_EDGE_PX = 1.0
+LEAST_SEEN_LOST = 0.05  # share of the rim
 WIDTH_SHARES = np.arange(0.5, 1.2, 0.05)  # of the widest gap: what the width of the bevel may be
 PINNED_PX = 1.5  # how far the fit of both edges may take the outline from where bands and width put it
 STEP_STANDARD_PX = 0.4  # how well the place of a step a few pixels outside a stronger edge is known; rms over our drawn photographs
@@ -81,11 +83,10 @@ def refined(pyramid: Pyramid, figure: Figure, *, bevel: float = 0.0) -> Refined:
 
 def _is_mixed(ends: BandEnds) -> bool:
     widest, narrowest = float(ends.gaps_px.max()), float(ends.gaps_px.min())
-    return (
-        ends.scatter_px < LARGEST_SCATTER_PX
-        and widest > max(MIXED_PX, MIXED_SCATTERS * ends.scatter_px)
-        and -CROSSING_PX < narrowest < MIXED_SHARE * widest
-    )
+    # A side of a rectangle runs along one edge of the bevel: where the gap is a wedge, bands turned away before they reached the rim.
+    turned = max(float(np.ptp(side)) for side in np.split(ends.gaps_px, 4)) if ends.figure.square else 0.0
+    sharp = ends.scatter_px < LARGEST_SCATTER_PX and widest > max(MIXED_PX, MIXED_SCATTERS * ends.scatter_px)
+    return sharp and -CROSSING_PX < narrowest < MIXED_SHARE * widest and turned < max(SAME_EDGE_PX, TURNED_SHARE * widest)
 
 
 def _stepped(pyramid: Pyramid, step: OuterStep, *, fine: Refined) -> Refined:
@@ -102,7 +103,18 @@ def _around_bands(pyramid: Pyramid, ends: BandEnds, *, fine: Refined) -> Refined
     sure = edge_strip(pyramid, ends.figure, offsets=offsets, count=FINE_COUNT, averaged=AVERAGED).sure
     votes = np.array([sure[:, np.abs(offsets - share * widest) < AGREE_PX].max(axis=1).mean() for share in WIDTH_SHARES])
     width = widest * float(WIDTH_SHARES[votes > 0.98 * votes.max()].mean())
-    return _pinned(pyramid, ends.figure, width=width, fine=fine, standard_px=max(ends.scatter_px / 2.0, STEP_STANDARD_PX))
+    placed = _pinned(pyramid, ends.figure, width=width, fine=fine, standard_px=max(ends.scatter_px / 2.0, STEP_STANDARD_PX))
+    # Bands that turn away before the rim end too early: then the edges seen do not bear the outline out.
+    borne_out = _seen_along(pyramid, placed.figure, width=placed.bevel_px) > _seen_along(pyramid, fine.figure, width=0.0) - LEAST_SEEN_LOST
+    return placed if borne_out else fine
+
+
+def _seen_along(pyramid: Pyramid, figure: Figure, *, width: float) -> float:
+    """Share of the rim with an edge on it or the bevel's width inside it."""
+    offsets = np.arange(-width - 2.0 * CREST_PX, 2.0 * CREST_PX, 0.5)
+    sure = edge_strip(pyramid, figure, offsets=offsets, count=FINE_COUNT, averaged=AVERAGED).sure
+    near = (np.abs(offsets) < SAME_EDGE_PX) | (np.abs(offsets + width) < SAME_EDGE_PX)
+    return float((sure[:, near].max(axis=1) > 0.5).mean())
 
 
 def _pinned(pyramid: Pyramid, inner: Figure, *, width: float, fine: Refined, standard_px: float) -> Refined:

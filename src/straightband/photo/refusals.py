@@ -15,6 +15,7 @@ from straightband.photo.unrolled import Pyramid
 
 OVEREXPOSED = 0.05  # share of the frame at full scale that makes too much light the likely reason
 TOUCHING_PX = 1.0
+DARKEST = 0.002  # of full scale: a step or two of 8 bits
 
 
 def check_inside(figure: Figure, plane: Plane, *, slack_px: float = 0.0) -> None:
@@ -30,6 +31,13 @@ def check_inside(figure: Figure, plane: Plane, *, slack_px: float = 0.0) -> None
     side = max(beyond, key=lambda name: beyond[name])
     if beyond[side] > slack_px:
         raise _cut_off(side, f" ({math.ceil(beyond[side])} px missing)")
+
+
+def _fills_frame(figure: Figure, pyramid: Pyramid) -> bool:
+    """True if a figure reaches beyond two opposite sides of the frame: what is there is no face cut off, but there all over."""
+    rows, columns = pyramid.pictures[0].shape
+    x, y = figure.rim_pixels(96)
+    return (x.min() < 0.0 and x.max() > columns - 1.0) or (y.min() < 0.0 and y.max() > rows - 1.0)
 
 
 def _cut_off(side: str, missing: str) -> OutlineNotFound:
@@ -68,9 +76,16 @@ def why_none(pyramid: Pyramid, plane: Plane, *, face: Face) -> OutlineNotFound:
             needed="the bands must keep clear of full white",
             remedy="expose less and take it again",
         )
+    if float(np.percentile(plane.light, 99.0)) < DARKEST:
+        return OutlineNotFound(
+            found="the photograph is black nearly all over",
+            needed="the face must show, with bands",
+            remedy="switch the lamp on, or expose more, and take it again",
+        )
     try:
         for figure in textured(pyramid, square=False)[:1]:
-            check_inside(magnified(figure, plane.scale), plane)
+            if not _fills_frame(figure, pyramid):
+                check_inside(magnified(figure, plane.scale), plane)
     except OutlineNotFound as cut:
         return cut
     return OutlineNotFound(
