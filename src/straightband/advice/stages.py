@@ -25,6 +25,7 @@ from straightband.advice.schedule import (
 from straightband.wear.abrasive import SQUEEZE_SHARE, Abrasive, Depth, abrasive_of, damage_depth
 
 MOST_ROUNDS_FIXED = 30  # where the person said how long a run is
+FLAT_WITHIN = 2.0  # times the give of the last layer: common practice, no source
 COARSER_BEFORE = 2.0  # what the blanks were worked with before, over the first abrasive: sizes fall by 1.5 to 2.5, common practice
 _GETS_FLATTER = 0.9  # of the sag a round before, at most, for another round to be worth while
 _DEEP_ENOUGH = 0.98  # of the depth needed, on the worst face
@@ -72,6 +73,12 @@ class Stage:
 def flat_enough_um(abrasive: Abrasive) -> float:
     """Sag that the next grade takes off in passing: the give of this layer, below which plates hardly tell the difference."""
     return SQUEEZE_SHARE * abrasive.size_um
+
+
+def ends_flat(stages: Sequence[Stage]) -> bool:
+    """Whether the forecast ends with sags that the layer of the last abrasive can hardly tell from flat."""
+    last = stages[-1]
+    return bool(np.abs(last.sags_um[-1]).max() <= FLAT_WITHIN * flat_enough_um(last.abrasive))
 
 
 def make_stages(

@@ -53,8 +53,8 @@ def abrasive_of(size_um: float) -> Abrasive:
 
     Example
     -------
-    >>> abrasive_of(20.0).preston_per_pa
-    1e-10
+    >>> f"{abrasive_of(20.0).preston_per_pa:.1e}"
+    '1.0e-10'
     """
     return Abrasive(
         size_um=size_um, preston_per_pa=PRESTON_PER_PA_UM * size_um, stiffness_kpa_um=SQUEEZE_PRESSURE_KPA / (SQUEEZE_SHARE * size_um)

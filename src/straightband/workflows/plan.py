@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from straightband.advice.forecast import doubts_um, sag_doubt_um
 from straightband.advice.pairings import Companion, Pairings, carrier_of, choose_pairings, companion_for, companion_plate
 from straightband.advice.pairs import Bench, Plate
-from straightband.advice.stages import Stage, flat_enough_um, make_stages
+from straightband.advice.stages import Stage, ends_flat, make_stages
 from straightband.workflows.batch import Batch
 
 SPINDLE_RPM, LOAD_N = 30.0, 10.0  # where the batch does not say: common practice, no source
 TOP_RPM, STROKES_PER_MIN = 3.0, 40.0  # of the hands: common practice, no source
 _SEED = 20_261  # the same batch gets the same plan
-_FLAT_WITHIN = 3.0  # times the give of the last abrasive's layer, or of the uncertainty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,8 +62,8 @@ class Plan:
 
     @property
     def forces_flat(self) -> bool:
-        """Whether the pairings leave no curvature free."""
-        return self.pairings.free == 0
+        """Whether the pairings leave no curvature free, and the runs end flat as far as the forecast sees."""
+        return self.pairings.free == 0 and ends_flat(self.stages)
 
 
 def make_plan(batch: Batch, *, with_companion: bool = False, told: Callable[[str, float], None] = lambda _what, _share: None) -> Plan:
@@ -130,8 +129,7 @@ def sags_after(plan: Plan) -> tuple[tuple[NDArray, NDArray], ...]:
 def _flags(
     batch: Batch, pairings: Pairings, stages: tuple[Stage, ...], *, plates: tuple[Plate, ...], companion: Companion | None
 ) -> tuple[str, ...]:
-    last = stages[-1]
-    bent = pairings.free == 0 and bool(np.abs(last.sags_um[-1]).max() > _FLAT_WITHIN * flat_enough_um(last.abrasive))
+    bent = pairings.free == 0 and not ends_flat(stages)
     told = {
         "not-forced-flat": pairings.free > 0,
         "meets-none": any(len(group.pieces) == 1 for group in pairings.groups),

@@ -190,6 +190,8 @@ def _verdict(plan: Plan) -> str:
     if plan.forces_flat:
         return f"Every face is forced flat: {pieces}."
     free = plan.pairings.free
+    if free == 0:
+        return f"The pairings force every face flat, but the forecast does not end flat: {pieces}."
     return f"Not every face is forced flat, {free} curvature{'s stay' if free > 1 else ' stays'} free: {pieces}."
 
 

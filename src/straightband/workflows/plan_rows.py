@@ -119,6 +119,8 @@ def plan_sentence(found: dict[str, Any]) -> str:
     """Whether the plan forces every face flat."""
     if found["forces_flat"]:
         return "Every face is forced flat."
+    if found["free_curvatures"] == 0:
+        return "The pairings force every face flat, but the forecast does not end flat."
     return f"Not every face is forced flat: {found['free_curvatures']} free."
 
 
