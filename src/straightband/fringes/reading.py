@@ -26,9 +26,8 @@ WILDEST = 5.0  # spreads
 DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
-MOST_LIGHT_BEND = (
-    0.15  # of the mean light from spline to spline; even a patchy back stays below a tenth, a wrong phase in disguise asks for more
-)
+# Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
+MOST_LIGHT_BEND = 0.15
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
