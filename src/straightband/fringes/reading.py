@@ -12,13 +12,14 @@ from straightband.errors import BandsUnreadable
 from straightband.face.shapes import Face
 from straightband.fringes.frame import PHASE_ORDER, Frame, make_frame
 from straightband.fringes.local import Grown, LocalFit, fit_local, light_bend, phase_columns
-from straightband.fringes.whole import WholeFit, differ, expected_size_rad, fit_whole
+from straightband.fringes.whole import RIVAL, WholeFit, differ, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
 
 LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half in trials
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
+CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
 LEAST_LEAD = 20.0  # in twice the logarithm of the evidence: odds of 20,000 to 1, for the noise is not quite what the model takes it for
@@ -101,8 +102,15 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
         )
     whole = _convincing(fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y))))
     value, present = light[frame.inside].astype(float), ~missing[frame.inside]
-    fits = [_local(value, present, frame=frame, whole=each) for each in (whole, *whole.rivals)]
-    return _report(_only_one(fits), u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
+    fit = _local(value, present, frame=frame, whole=whole)
+    # what leaves more over than the best is only tried where the best needs an odd light
+    rivals = [each for each in whole.rivals if not _calm(fit) or 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
+    return _report(
+        _only_one([fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]),
+        u_mm=picture.u_mm[columns],
+        v_mm=picture.v_mm[rows],
+        seen=seen,
+    )
 
 
 def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -> LocalFit:
@@ -118,6 +126,16 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
         )
     except linalg.LinAlgError:
         raise _no_bands(0.0) from None
+
+
+def _calm(fit: LocalFit) -> bool:
+    """Whether light and contrast are such as lamps and glass make without more ado."""
+    contrast = fit.fields.modulation / fit.fields.light
+    return (
+        float(np.std(fit.fields.light)) < CALM_SWING * float(np.mean(fit.fields.modulation))
+        and contrast.min() > 0.0
+        and contrast.max() < 1.0
+    )
 
 
 def _only_one(fits: list[LocalFit]) -> LocalFit:

@@ -20,7 +20,8 @@ GRIDS = (48, 128, 256)
 SAMPLES_PER_BAND = 4.5
 SAME_RAD = 0.1  # fits closer than this will come to the same end
 MOST_BANDS_WITH_FOLDS, MOST_FOLDS, FOLDS_GROWN, FOLD_STEPS = 8.0, 4, 6, 8
-DETAIL = 0.015  # of the variance of the bands
+# Where fewer bands show, the true phase may leave this share of their variance, in detail that low orders do not hold, and a wrong one hardly any.
+DOUBTFUL_BANDS, DETAIL = 5.0, 0.015
 RIVAL, MOST_RIVALS = 2.0, 3  # times what the best leaves unexplained, up to which another is not given up yet
 NOTHING_LEFT = 5e-4  # unexplained; a phase folded wrong leaves more, as long as its light is not bent to it
 CLEARLY_LESS = 0.8  # of what was unexplained, for a mirrored phase to be preferred
@@ -149,16 +150,13 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         return None
     best = _unfolded(fits[0], picture=picture, shape=shape)
     others = _distinct([best, *fits], picture=picture, shape=shape)[1:]
+    few = np.ptp(best.phase_rad(picture.x, picture.y, shape=shape)) < DOUBTFUL_BANDS * 2.0 * np.pi
+    left = max(RIVAL * (1.0 - best.explained), DETAIL if few else 0.0)
     return replace(
         best,
         runner_up=max((fit.explained for fit in others), default=0.0),
-        rivals=tuple(fit for fit in others if _rivals(fit, best))[:MOST_RIVALS],
+        rivals=tuple(fit for fit in others if 1.0 - fit.explained < left)[:MOST_RIVALS],
     )
-
-
-def _rivals(fit: WholeFit, best: WholeFit) -> bool:
-    """Whether a fit is near enough to the best to be the true one: what it leaves over may be detail that low orders do not hold."""
-    return 1.0 - fit.explained < max(RIVAL * (1.0 - best.explained), DETAIL)
 
 
 def _distinct(fits: list[WholeFit], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:
