@@ -22,13 +22,13 @@ FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modula
 CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
-LEAST_LEAD = 20.0  # in twice the logarithm of the evidence: odds of 20,000 to 1, for the noise is not quite what the model takes it for
+LEAST_LEAD = 50.0  # in twice the logarithm of the evidence, where right choices led by a hundred and more in trials: odds beyond all measure, for the noise is not quite what the model takes it for
 WILDEST = 5.0  # spreads
 DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
 # Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
-MOST_LIGHT_BEND = 0.15
+MOST_LIGHT_BEND, UNHEARD_OF_BEND = 0.15, 0.25
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -143,6 +143,8 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 
     What is left over alone does not tell: a wrong phase can be mended by a light and a contrast that no lamp and no glass make.
     """
+    likely = [fit for fit in fits if light_bend(fit) < UNHEARD_OF_BEND]
+    fits = likely or fits
     shared = max(fit.correlated_pixels for fit in fits)
     best, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
     for other in others:
