@@ -151,7 +151,8 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
     best = _unfolded(fits[0], picture=picture, shape=shape)
     others = _distinct([best, *fits], picture=picture, shape=shape)[1:]
     few = np.ptp(best.phase_rad(picture.x, picture.y, shape=shape)) < DOUBTFUL_BANDS * 2.0 * np.pi
-    left = max(RIVAL * (1.0 - best.explained), DETAIL if few else 0.0)
+    # Measured by the best before a part was mirrored: under a frosted back that can explain more and be wrong, as long as the border is not known.
+    left = max(RIVAL * (1.0 - fits[0].explained), DETAIL if few else 0.0)
     return replace(
         best,
         runner_up=max((fit.explained for fit in others), default=0.0),
