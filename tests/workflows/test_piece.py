@@ -4,7 +4,8 @@ import pytest
 
 from straightband.errors import BadInput
 from straightband.face.shapes import Shape
-from straightband.workflows.piece import LARGEST_BYTES, piece_from_toml
+from straightband.workflows.piece import piece_from_toml
+from straightband.workflows.toml_table import LARGEST_BYTES
 
 WHOLE = """\
 name = "D-118"

@@ -5,7 +5,6 @@ What the program does not know is refused by name, and numbers that no blank or 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,8 +12,8 @@ from typing import Any
 from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape, ellipse, rectangle, round_face
 from straightband.glass import GRAVITY_M_S2, Glass, glass_from_text, weight_kg
+from straightband.workflows.toml_table import table_from_toml
 
-LARGEST_BYTES = 100_000  # a real one has a thousand
 MOST_PIECES = 12
 LONGEST_NAME = 30
 _SIZES_MM = (10.0, 1000.0)  # of a blank that is ground by hand
@@ -92,7 +91,7 @@ class Batch:
 def batch_from_toml(data: bytes, *, name: str) -> Batch:
     """The batch in the bytes of a file called `name`; raises BadInput with the first thing that can't be used."""
     shown = f"the batch file '{name[:60]}'"
-    table = _parsed(data, shown=shown)
+    table = table_from_toml(data, shown=shown, needed="tables like [[piece]] are needed")
     _known(table, keys=("piece", "grinding"), where=shown)
     pieces = table.get("piece", [])
     if not isinstance(pieces, list) or not all(isinstance(piece, dict) for piece in pieces):
@@ -117,22 +116,6 @@ def batch_from_toml(data: bytes, *, name: str) -> Batch:
             remedy="add [grinding] with abrasives_um = [40, 20, 10, 5]",
         )
     return _batch(blanks, grinding, where=f"[grinding] in {shown}")
-
-
-def _parsed(data: bytes, *, shown: str) -> dict[str, Any]:
-    if len(data) > LARGEST_BYTES:
-        raise BadInput(
-            found=f"{shown} has {len(data)} bytes", needed=f"at most {LARGEST_BYTES} are needed", remedy="check that it is the right file"
-        )
-    try:
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        reason = "it is not plain text in UTF-8"
-    except ValueError as fault:  # TOML's own, and whole numbers of thousands of digits
-        reason = str(fault)
-    except RecursionError:
-        reason = "it nests too deep"
-    raise BadInput(found=f"{shown} is not TOML ({reason})", needed="tables like [[piece]] are needed", remedy="correct it and call again")
 
 
 def _batch(blanks: tuple[Blank, ...], grinding: dict[str, Any], *, where: str) -> Batch:

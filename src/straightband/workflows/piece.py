@@ -7,7 +7,6 @@ does not know is refused by name, since a misspelt `thicker` would otherwise cos
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,8 +14,8 @@ from straightband.errors import BadInput, StraightbandError
 from straightband.workflows.read import Setup
 from straightband.workflows.requirement import DEFAULT_LIGHT, DEFAULT_STREHL, Requirement, mounting_from_text, requirement_from_text
 from straightband.workflows.setup import setup_from_text
+from straightband.workflows.toml_table import table_from_toml
 
-LARGEST_BYTES = 100_000  # a real one has a thousand
 LONGEST_TEXT = 300
 LARGEST_NUMBER = 1e6  # beyond any hour, count or ratio; whole numbers may be too long for a decimal
 MOST_PHOTOGRAPHS = 20
@@ -68,7 +67,7 @@ def piece_from_toml(data: bytes, *, name: str) -> Piece:
     """The piece in the bytes of a file called `name`; raises BadInput with the first thing that can't be used."""
     shown = f"the piece file '{name[:60]}'"
     try:
-        return _piece(_parsed(data, shown=shown), shown=shown)
+        return _piece(table_from_toml(data, shown=shown, needed='lines like name = "D-118" are needed', refusal=_InPiece), shown=shown)
     except _InPiece:
         raise
     except StraightbandError as fault:
@@ -84,24 +83,6 @@ class _InPiece(BadInput):
 
 def _as_keys(words: str) -> str:
     return re.sub(r"--([a-z]+(?:-[a-z]+)*)", lambda found: f"'{found[1].replace('-', '_')}'", words)
-
-
-def _parsed(data: bytes, *, shown: str) -> dict[str, Any]:
-    if len(data) > LARGEST_BYTES:
-        raise _InPiece(
-            found=f"{shown} has {len(data)} bytes", needed=f"at most {LARGEST_BYTES} are needed", remedy="check that it is the right file"
-        )
-    try:
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        reason = "it is not plain text in UTF-8"
-    except ValueError as fault:  # TOML's own, and whole numbers of thousands of digits
-        reason = str(fault)
-    except RecursionError:
-        reason = "it nests too deep"
-    raise _InPiece(
-        found=f"{shown} is not TOML ({reason})", needed='lines like name = "D-118" are needed', remedy="correct it and call again"
-    )
 
 
 def _piece(table: dict[str, Any], *, shown: str) -> Piece:
