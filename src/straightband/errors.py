@@ -7,6 +7,8 @@ when the face can't be located, `BandsUnreadable` when the bands can't be turned
 
 from __future__ import annotations
 
+LONGEST_FOUND = 500
+
 
 class StraightbandError(Exception):
     """What was found, what is needed and what to do, in one sentence.
@@ -18,10 +20,16 @@ class StraightbandError(Exception):
     """
 
     def __init__(self, *, found: str, needed: str, remedy: str) -> None:
-        self.found = found
+        self.found = _bounded(found)
         self.needed = needed
         self.remedy = remedy
-        super().__init__(f"{found}; {needed}; {remedy}.")
+        super().__init__(f"{self.found}; {needed}; {remedy}.")
+
+
+def _bounded(found: str) -> str:
+    """What was found, with what a person typed in it: on one line, without signs that a terminal obeys, and never longer than can be read."""
+    shown = found if len(found) <= LONGEST_FOUND else f"{found[:LONGEST_FOUND]}..."
+    return shown if shown.isprintable() else "".join(letter if letter.isprintable() else " " for letter in shown)
 
 
 class BadInput(StraightbandError):

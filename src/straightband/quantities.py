@@ -14,6 +14,7 @@ MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "um": 1e-3, "µm": 1e-3, "μm
 BYTES_READ_AT_MOST = 400_000_000  # larger than any photograph of 50 megapixels, smaller than what would fill the memory
 SECONDS_PER_UNIT = {"s": 1.0, "min": 60.0, "h": 3600.0}
 _LONGEST_TEXT = 40
+MOST_DIGITS = 9  # of a count or an entry's number: no shop has more, and a database takes no more than 18
 _NUMBER = r"[+-]?(?:\d{1,12}(?:[.,]\d{1,12})?|[.,]\d{1,12})"
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
 _QUANTITY = re.compile(
@@ -106,6 +107,30 @@ def half_last_figure_nm(text: str) -> float:
     decimals = len(number.replace(",", ".").partition(".")[2])
     scale_nm = MM_PER_UNIT["nm" if match is None else match["unit"]] * 1e6
     return round(0.5 * scale_nm / 10**decimals, 9)
+
+
+def whole_number(text: str) -> int | None:
+    """The whole number from zero that plain digits spell, at most nine of them; None for anything else.
+
+    Example
+    -------
+    >>> whole_number("12"), whole_number("²"), whole_number("9" * 30)
+    (12, None, None)
+    """
+    bare = text.strip()
+    return int(bare) if bare.isascii() and bare.isdecimal() and len(bare) <= MOST_DIGITS else None
+
+
+def whole_numbers(text: str) -> tuple[int, ...]:
+    """The whole numbers between commas; what is none is left out.
+
+    Example
+    -------
+    >>> whole_numbers("3,1,x,")
+    (3, 1)
+    """
+    found = (whole_number(part) for part in text.split(","))
+    return tuple(number for number in found if number is not None)
 
 
 def parse_duration_s(text: str, *, what: str) -> float:

@@ -125,8 +125,8 @@ def test_all_or_nothing(shop):
 
 
 def test_an_entry_must_name_what_is_there(shop):
-    """A run on a face that is not in the record is refused by the database."""
-    with shop.record() as record, pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
+    """A run on a face that is not in the record is refused by the database, in a sentence."""
+    with shop.record() as record, pytest.raises(NotInRecord, match="names something that is not in the record"):
         record.add(Run(at=NOW, face_id=7, work="grinding", minutes=5.0))
 
 

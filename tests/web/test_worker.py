@@ -12,7 +12,8 @@ import pytest
 from straightband.shop import jobs
 from straightband.shop.entries import ReadingEntry
 from straightband.web.worker import DIED, LEFT, TOO_LONG, Worker
-from straightband.workflows.shop_jobs import MOST_MEMORY_BYTES, ask_reading, ask_recompute
+from straightband.workflows.bounds import MOST_MEMORY_BYTES
+from straightband.workflows.shop_jobs import ask_reading, ask_recompute
 
 NOW = "2026-03-03T09:41:07Z"
 PATIENCE_S = 60.0
@@ -91,7 +92,7 @@ def test_what_was_left_half_done_is_ended(unsigned):
 def test_the_bound_on_memory_holds():
     """A process that bounds itself gets no more than that, and says MemoryError rather than drag the computer down."""
     code = (
-        "from straightband.workflows.shop_jobs import bound_memory; import resource; bound_memory();"
+        "from straightband.workflows.bounds import bound_process; import resource; bound_process();"
         "print(resource.getrlimit(resource.RLIMIT_AS)[0]); bytearray(5 << 30)"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)

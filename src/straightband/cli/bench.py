@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from straightband.errors import BadInput
+from straightband.quantities import whole_number
 from straightband.workflows.shop_folder import open_shop
 
 if TYPE_CHECKING:
@@ -59,8 +60,9 @@ def _lan_lines(opened: Opened) -> tuple[str, ...]:
 def _port(text: str | None) -> int | None:
     if text is None:
         return None
-    if not text.isdigit() or not 1 <= int(text) <= 65535:
+    port = whole_number(text)
+    if port is None or not 1 <= port <= 65535:
         raise BadInput(
             found=f"the port was given as '{text[:20]}'", needed="a number from 1 to 65535 is needed", remedy="write it like 8462"
         )
-    return int(text)
+    return port

@@ -9,6 +9,7 @@ from pathlib import Path
 from straightband import provenance
 from straightband.cli.answer import read_file
 from straightband.errors import BadInput
+from straightband.quantities import whole_number
 from straightband.workflows.films import frames_of, is_film
 
 MOST_CORES = 256
@@ -60,10 +61,11 @@ def frames_in(paths: list[str]) -> Stack | None:
 
 def cores_from_text(text: str) -> int:
     """A number of cores; raises BadInput."""
-    if not text.strip().isdigit() or not 1 <= int(text) <= MOST_CORES:
+    cores = whole_number(text)
+    if cores is None or not 1 <= cores <= MOST_CORES:
         raise BadInput(
             found=f"the number of cores was given as '{text[:20]}'",
             needed=f"a whole number from 1 to {MOST_CORES} is needed",
             remedy="leave it out for all",
         )
-    return int(text)
+    return cores

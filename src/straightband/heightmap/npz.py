@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import math
+from tokenize import TokenError
 
 import numpy as np
 from numpy.lib import format as npy
@@ -60,7 +61,16 @@ def _array(data: bytes, key: str, *, name: str, most_bytes: int = LARGEST_MEMBER
     raw = io.BytesIO(member(data, f"{key}.npy", most_bytes=most_bytes, name=name))
     try:
         shape, by_columns, dtype = _HEADERS[npy.read_magic(raw)](raw)
-    except (KeyError, ValueError, TypeError, OverflowError, SyntaxError, RecursionError, MemoryError):
+    except (
+        KeyError,
+        ValueError,
+        TypeError,
+        OverflowError,
+        SyntaxError,
+        RecursionError,
+        MemoryError,
+        TokenError,
+    ):  # the last ones found by fuzzing
         refuse(f"'{key}' in {name} is not an array")
     body = raw.read()
     if dtype.kind not in "fiuUS" or math.prod(shape) * dtype.itemsize != len(body) or min(shape, default=1) < 0:

@@ -36,8 +36,7 @@ class Archive:
         sha256 = sha256_of(data)
         path = self.place(sha256)
         if not path.is_file():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            write_whole(path, data)
+            write_whole(path, data, make_folder=True)
         return sha256
 
     def read(self, sha256: str) -> bytes:
@@ -58,9 +57,9 @@ class Archive:
         return self.folder / sha256[:2] / sha256
 
     def names(self) -> Iterator[str]:
-        """The hashes of all files, as they are named."""
+        """The hashes of all files, as they are named; what was left unfinished when the power went is no file yet."""
         if self.folder.is_dir():
-            yield from sorted(path.name for path in self.folder.glob("??/*") if path.is_file())
+            yield from sorted(path.name for path in self.folder.glob("??/*") if _NAME.fullmatch(path.name) and path.is_file())
 
 
 def _lost(sha256: str, how: str, *, folder: Path) -> RecordUnreadable:

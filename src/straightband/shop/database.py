@@ -6,7 +6,8 @@ A copy is made before a schema is changed, by SQLite's own backup, since a plain
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from importlib import resources
 from pathlib import Path
 
@@ -14,6 +15,20 @@ from straightband.errors import RecordUnreadable
 
 NAME = "shop.db"
 WAIT_S = 10.0  # for another who writes
+_DISK = "a disk that works, with a folder on it that this person may write to, is needed"
+# What comes from outside the program, by SQLite's result codes (sqlite.org/rescode.html), and what is needed then.
+OUTSIDE = {
+    sqlite3.SQLITE_BUSY: "a moment in which no other program holds it is needed",
+    sqlite3.SQLITE_LOCKED: "a moment in which no other program holds it is needed",
+    sqlite3.SQLITE_FULL: "room on the disk is needed",
+    sqlite3.SQLITE_PERM: _DISK,
+    sqlite3.SQLITE_READONLY: _DISK,
+    sqlite3.SQLITE_IOERR: _DISK,
+    sqlite3.SQLITE_CANTOPEN: _DISK,
+    sqlite3.SQLITE_PROTOCOL: _DISK,
+    sqlite3.SQLITE_CORRUPT: "a whole record is needed, as in the newest copy of the folder",
+    sqlite3.SQLITE_NOTADB: "a whole record is needed, as in the newest copy of the folder",
+}
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -24,6 +39,22 @@ def connect(path: Path) -> sqlite3.Connection:
     connection.execute("PRAGMA synchronous = FULL")  # a power cut after "entered" loses nothing
     connection.execute("PRAGMA foreign_keys = ON")
     return connection
+
+
+@contextmanager
+def told_in_words() -> Iterator[None]:
+    """Turn what the disk or another program does to the database into a sentence; a fault in our own SQL stays what it is."""
+    try:
+        yield
+    except sqlite3.DatabaseError as fault:
+        code = getattr(fault, "sqlite_errorcode", 0) & 0xFF  # the low byte tells the kind, the rest its details
+        if code not in OUTSIDE:
+            raise
+        raise RecordUnreadable(
+            found=f"the record can't be read or written at the moment ({fault})",
+            needed=OUTSIDE[code],
+            remedy="see to that and try again; what was entered before is kept",
+        ) from fault
 
 
 def migrations() -> tuple[tuple[int, str], ...]:

@@ -9,14 +9,16 @@ from pathlib import Path
 from straightband.errors import BadInput
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes, *, make_folder: bool = False) -> None:
     """Write `data` to `path` so that whoever looks finds the old file, or the whole new one, and after a power cut too.
 
-    Raises BadInput when the folder is missing or can't be written to; nothing is left behind then.
+    Raises BadInput when the folder is missing, unless it is to be made, or can't be written to; nothing is left behind then.
     """
     # In the same folder, since a rename across disks would be a copy; hidden, and named at random so that two writers never meet.
     unfinished = path.parent / f".unfinished.{secrets.token_hex(8)}"
     try:
+        if make_folder:
+            path.parent.mkdir(parents=True, exist_ok=True)
         check_place(path)
         try:
             _write_to_disk(unfinished, data)

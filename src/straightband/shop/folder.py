@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from straightband.errors import BadInput
 from straightband.shop.archive import Archive
-from straightband.shop.database import NAME, bring_up_to_date, connect
+from straightband.shop.database import NAME, bring_up_to_date, connect, told_in_words
+from straightband.shop.files import write_whole
 from straightband.shop.record import Record
 
 ARCHIVES = ("photos", "maps", "papers")
@@ -50,15 +51,26 @@ class Shop:
 
     @contextmanager
     def record(self) -> Iterator[Record]:
-        """The record, open for one thread."""
-        with closing(connect(self.folder / NAME)) as connection:
+        """The record, open for one thread; raises RecordUnreadable where the disk does not let it be read or written."""
+        with told_in_words(), closing(connect(self.folder / NAME)) as connection:
             yield Record(connection=connection)
 
     def view_place(self, name: str) -> Path:
         """Where a picture for the screen lies, or will lie."""
-        folder = self.folder / VIEWS
-        folder.mkdir(exist_ok=True)
-        return folder / name
+        return self.folder / VIEWS / name
+
+    def view(self, name: str, *, make: Callable[[], bytes]) -> bytes:
+        """A picture for the screen as it was kept, or made now and kept for the next look; a full disk keeps nobody from looking."""
+        with suppress(OSError):
+            return self.view_place(name).read_bytes()
+        data = make()
+        with suppress(BadInput):
+            self.keep_view(name, data)
+        return data
+
+    def keep_view(self, name: str, data: bytes) -> None:
+        """Keep a picture for the screen; raises BadInput where there is no room for it."""
+        write_whole(self.view_place(name), data, make_folder=True)
 
 
 def open_shop(folder: Path, *, make: bool = False) -> Shop:

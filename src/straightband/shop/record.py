@@ -68,15 +68,27 @@ class Record:
         self.connection.execute("COMMIT")
 
     def add(self, entry: E) -> E:
-        """Enter something; returns it with its number."""
+        """Enter something; returns it with its number. Raises NotInRecord where it names an entry that is not there."""
         columns = [each.name for each in fields(entry) if each.name != "id"]
         values = [_stored(getattr(entry, name), name) for name in columns]
         marks = ", ".join("?" * len(columns))
         with self.transaction():
-            cursor = self.connection.execute(f"INSERT INTO {entry.table} ({', '.join(columns)}) VALUES ({marks})", values)  # noqa: S608 - names are those of our own dataclasses
+            cursor = self._inserted(f"INSERT INTO {entry.table} ({', '.join(columns)}) VALUES ({marks})", values)  # noqa: S608 - names are those of our own dataclasses
             number = int(cursor.lastrowid or 0)
             self._seal(entry.table, number)
         return replace(entry, id=number)
+
+    def _inserted(self, statement: str, values: list[Any]) -> sqlite3.Cursor:
+        try:
+            return self.connection.execute(statement, values)
+        except sqlite3.IntegrityError as fault:
+            if fault.sqlite_errorcode != sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+                raise
+            raise NotInRecord(
+                found="this names something that is not in the record",
+                needed="an entry of the record is needed",
+                remedy="open the page anew and choose again",
+            ) from fault
 
     def once(self, form: Form | None, make: Callable[[], Entry]) -> tuple[str, int]:
         """Kind and number of what a form makes, made now or when it was sent before; all of it or nothing."""

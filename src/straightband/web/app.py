@@ -10,19 +10,19 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from straightband.errors import StraightbandError
 from straightband.shop import telephones
 from straightband.web.desk import Desk
-from straightband.web.events import job_events
+from straightband.web.events import is_job, job_events
 from straightband.web.frame import STATIC, response, static_file
 from straightband.web.guard import COOKIE, Guard
 from straightband.web.pages import batches, orders, pairing, patterns, photographs, pieces, readings, shop, today, verdicts, work
 from straightband.web.pairing import COOKIE_DAYS, Pairing, code_drawing
-from straightband.web.routes import ask_of, at_fault, gives, not_there, sent_with, shows, switch_units, takes
+from straightband.web.routes import ask_of, at_fault, gives, gone, not_there, sent_with, shows, switch_units, takes
 from straightband.web.worker import Worker
 from straightband.workflows.shop_clock import later
 from straightband.workflows.shown import sentence_shown
@@ -113,7 +113,7 @@ def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] =
             Route("/telephones/code", _code(pairing_code, addresses), methods=["GET"]),
         ],
         middleware=[Middleware(Guard, hosts=hosts, knows=knows), Middleware(GZipMiddleware, minimum_size=500)],
-        exception_handlers={404: not_there, 405: not_there, Exception: at_fault},
+        exception_handlers={404: not_there, 405: not_there, ClientDisconnect: gone, Exception: at_fault},
         lifespan=lifespan,
     )
     app.state.desk = desk
@@ -126,7 +126,10 @@ def _is_known(desk: Desk, cookie: str) -> bool:
 
 
 async def _events(request: Request) -> Response:
-    return job_events(request.app.state.desk.shop, request.path_params["job"])
+    shop, number = request.app.state.desk.shop, request.path_params["job"]
+    if not await run_in_threadpool(is_job, shop, number):
+        return await not_there(request, Exception())
+    return job_events(shop, number)
 
 
 async def _static(request: Request) -> Response:

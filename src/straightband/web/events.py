@@ -12,6 +12,7 @@ from starlette.responses import StreamingResponse
 from straightband.shop import jobs
 from straightband.shop.folder import Shop
 from straightband.shop.jobs import Job
+from straightband.shop.record import NotInRecord
 
 LOOK_S = 0.25
 STILL_THERE_S = 15.0  # a comment that keeps the connection open
@@ -21,6 +22,14 @@ LONGEST_S = 1800.0  # then the browser asks again by itself
 def job_events(shop: Shop, number: int) -> StreamingResponse:
     """The stream of one job."""
     return StreamingResponse(_told(shop, number), media_type="text/event-stream", headers={"Cache-Control": "no-store"})
+
+
+def is_job(shop: Shop, number: int) -> bool:
+    """Whether there is such a job: once a stream has begun, it can no longer be refused."""
+    try:
+        return _job(shop, number).id == number
+    except NotInRecord:
+        return False
 
 
 async def _told(shop: Shop, number: int) -> AsyncIterator[str]:

@@ -19,6 +19,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from straightband.quantities import whole_number
+
 MOST_UPLOAD_BYTES = 120_000_000  # a 50-megapixel raw file has half of that
 MOST_FORM_BYTES = 200_000
 COOKIE = "bench"
@@ -135,8 +137,8 @@ class Guard:
                 if scope["method"] in SAFE
                 else PlainTextResponse("This telephone is not paired; open /pair.", 403)
             )
-        size = headers.get("content-length", "0")
-        if not size.isdigit() or int(size) > _most_bytes(scope["path"]):
+        size = whole_number(headers.get("content-length", "0"))
+        if size is None or size > _most_bytes(scope["path"]):
             return PlainTextResponse("What was sent is too large; at most 120 MB are taken; send it smaller.", 413, {"Connection": "close"})
         return None
 

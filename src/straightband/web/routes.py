@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
+from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -22,11 +24,21 @@ from straightband.web.pages.refused import refused_page
 from straightband.workflows.shown import sentence_shown
 
 MOST_FIELDS = 80
+_CHARSET = re.compile(r"charset\s*=\s*\"?([^\";\s]*)", re.IGNORECASE)
 UNITS = ("mm", "in")
 Show = Callable[[Ask], Page]
 Take = Callable[[Ask], str]
 Answer = Callable[[Ask], Response]
 Handler = Callable[[Request], Awaitable[Response]]
+
+
+class _EntryNumber(IntegerConvertor):
+    """Numbers in addresses: no longer than a database takes, since anything longer names nothing."""
+
+    regex = "[0-9]{1,15}"
+
+
+register_url_convertor("int", _EntryNumber())
 
 
 def desk_of(request: Request) -> Desk:
@@ -51,6 +63,9 @@ def ask_of(request: Request, *, texts: Mapping[str, str] | None = None, files: M
 
 async def sent_with(request: Request) -> tuple[dict[str, str], dict[str, Sent]]:
     """What was typed and chosen in a form."""
+    named = _CHARSET.search(request.headers.get("content-type", ""))
+    if named and named[1].lower() not in ("utf-8", "utf8"):
+        raise HTTPException(415, "Forms are taken in UTF-8 only.")  # other codings of the library fail in ways of their own
     texts: dict[str, str] = {}
     files: dict[str, Sent] = {}
     async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
@@ -143,6 +158,11 @@ async def not_there(request: Request, fault: Exception) -> Response:
     return await run_in_threadpool(response, ask_of_nothing(request), refused_page(words), status=status)
 
 
+async def gone(_request: Request, _fault: Exception) -> Response:
+    """Whoever sent this went away before all of it had come; nothing was entered, and nobody hears the answer."""
+    return Response(status_code=400)
+
+
 async def at_fault(request: Request, fault: Exception) -> Response:
     """A fault of ours, without a traceback for the person at the bench."""
     words = f"The program failed on this ({type(fault).__name__}); nothing was entered by it; report it as a fault."
@@ -154,11 +174,20 @@ def ask_of_nothing(request: Request) -> Ask:
     return Ask(desk=desk_of(request))
 
 
+def _here(address: str) -> str:
+    """Path and query of an address, on this bench whatever host it names."""
+    try:
+        parts = urlsplit(address)
+    except ValueError:
+        return "/"
+    # Two slashes at the beginning would name another host.
+    return f"/{parts.path.lstrip('/')}{'?' + parts.query if parts.query else ''}"
+
+
 async def switch_units(request: Request) -> Response:
     """Show lengths in the other unit from now on, on this screen; and go back to where it was asked."""
     texts, _ = await sent_with(request)
-    back = urlsplit(request.headers.get("referer", "/"))
-    answer = RedirectResponse(f"{back.path or '/'}{'?' + back.query if back.query else ''}", 303)
+    answer = RedirectResponse(_here(request.headers.get("referer", "/")), 303)
     units = texts.get("units", "mm")
     answer.set_cookie("units", units if units in UNITS else "mm", max_age=365 * 86400, samesite="strict", httponly=True)
     return answer

@@ -9,9 +9,12 @@ import sys
 import threading
 import time
 from dataclasses import dataclass, field
+from typing import IO
 
+from straightband.errors import RecordUnreadable
 from straightband.shop import jobs
 from straightband.shop.folder import Shop
+from straightband.shop.holding import hold
 from straightband.workflows.shop_jobs import MOST_SECONDS
 
 LOOK_S = 0.1
@@ -81,6 +84,7 @@ class Worker:
     shop: Shop
     most_seconds: float = MOST_SECONDS
     _process: _Process | None = None
+    _held: IO[bytes] | None = None
     _ending: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
 
@@ -90,13 +94,24 @@ class Worker:
         return 0 if self._process is None else self._process.running.pid
 
     def start(self) -> None:
-        """Begin; what an earlier bench left half done is ended first."""
-        with self.shop.record() as record:
-            for job in jobs.running(record):
-                jobs.end(record, job.id, state="failed", sentence=LEFT)
-        self._process = self._spawned()
+        """Begin: at once where no other bench works on this folder, otherwise when that one has ended; until then it does the work of both."""
+        self._take_over()
         self._thread = threading.Thread(target=self._watch, daemon=True, name="watches the worker")
         self._thread.start()
+
+    def _take_over(self) -> None:
+        """Become the one who works on this folder, if nobody is; what an earlier bench left half done is ended first."""
+        held = hold(self.shop.folder)
+        if held is None:
+            return
+        try:
+            with self.shop.record() as record:
+                for job in jobs.running(record):
+                    jobs.end(record, job.id, state="failed", sentence=LEFT)
+        except RecordUnreadable:
+            held.close()
+            raise
+        self._held, self._process = held, self._spawned()
 
     def close(self) -> None:
         """End the thread and the process."""
@@ -104,6 +119,8 @@ class Worker:
         if self._thread is not None:
             self._thread.join()
         self._end_process()
+        if self._held is not None:
+            self._held.close()
 
     def _spawned(self) -> _Process:
         command = [sys.executable, "-m", "straightband.workflows.shop_jobs", str(self.shop.folder)]
@@ -120,11 +137,18 @@ class Worker:
 
     def _watch(self) -> None:
         while not self._ending.wait(LOOK_S):
-            process = self._process
-            if process is None or process.running.poll() is not None or (process.job and not self._goes_on(process)):
-                self._renew(process)
-            elif not process.job:
-                self._give_next(process)
+            # A full disk, or another who holds the record, passes; whoever watches stays.
+            with contextlib.suppress(RecordUnreadable):
+                self._look()
+
+    def _look(self) -> None:
+        process = self._process
+        if self._held is None:
+            self._take_over()
+        elif process is None or process.running.poll() is not None or (process.job and not self._goes_on(process)):
+            self._renew(process)
+        elif not process.job:
+            self._give_next(process)
 
     def _renew(self, process: _Process | None) -> None:
         """End what is there and start another; a job that was still wanted has failed."""

@@ -6,14 +6,13 @@ Every default is common practice, no source: it gives an order of magnitude unti
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
 from straightband.errors import BadInput
 from straightband.quantities import parse_length_mm
+from straightband.workflows.toml_table import table_from_toml
 
-LARGEST_BYTES = 100_000
 MOST_DONE = 1000
 DEFAULT_ORIGIN = "our default: common practice, no source"
 OWN_ORIGIN = "the shop's own figure"
@@ -87,7 +86,7 @@ DEFAULT_PRICES = Prices(values={key: each[0] for key, each in KEYS.items()}, own
 def prices_from_toml(data: bytes, *, name: str) -> Prices:
     """The shop's figures in the bytes of a file called `name`, our defaults for the rest; raises BadInput."""
     shown = f"the price file '{name[:60]}'"
-    table = _parsed(data, shown=shown)
+    table = table_from_toml(data, shown=shown, needed="lines like per_hour = 30 are needed")
     for key in table:
         if key not in {*KEYS, "currency", "done"}:
             raise BadInput(
@@ -101,24 +100,6 @@ def prices_from_toml(data: bytes, *, name: str) -> Prices:
         own=frozenset(own),
         currency=_currency(table.get("currency", DEFAULT_CURRENCY), shown=shown),
         done=_done(table.get("done", []), shown=shown),
-    )
-
-
-def _parsed(data: bytes, *, shown: str) -> dict[str, Any]:
-    if len(data) > LARGEST_BYTES:
-        raise BadInput(
-            found=f"{shown} has {len(data)} bytes", needed=f"at most {LARGEST_BYTES} are needed", remedy="check that it is the right file"
-        )
-    try:
-        return tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError:
-        reason = "it is not plain text in UTF-8"
-    except tomllib.TOMLDecodeError as fault:
-        reason = str(fault)
-    except RecursionError:
-        reason = "it nests too deep"
-    raise BadInput(
-        found=f"{shown} is not TOML ({reason})", needed="lines like per_hour = 30 are needed", remedy="correct it and call again"
     )
 
 

@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from straightband.errors import StraightbandError
+from straightband.quantities import whole_numbers
 from straightband.shop import jobs
 from straightband.shop.folder import Shop, open_shop
 from straightband.shop.jobs import Job
 from straightband.shop.record import Form
+from straightband.workflows.bounds import bound_process
 
-MOST_MEMORY_BYTES = 4 << 30  # address space of the worker: 50 megapixels take less than one
 MOST_SECONDS = 600.0  # of one job: a hundred times what a photograph takes
 
 
@@ -47,7 +48,7 @@ def ask_plan(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | Non
     """Ask for the grinding plan of some pieces, checked first; returns the job's number. Raises BadInput."""
     from straightband.workflows.shop_batches import batch_file
 
-    pieces = tuple(int(each) for each in texts.get("pieces", "").split(",") if each.isdigit())
+    pieces = whole_numbers(texts.get("pieces", ""))
     batch_file(shop, pieces, abrasives=texts.get("abrasives", ""))
     told = {key: texts.get(key, "") for key in ("name", "abrasives", "companion")} | {"pieces": list(pieces)}
     with shop.record() as record:
@@ -140,19 +141,13 @@ def work(shop: Shop, *, asked: Iterable[str], answer: Callable[[str], None]) -> 
         answer(line.strip())
 
 
-def bound_memory() -> None:
-    """Let this process ask for no more than its share; where the system can't do that, the time is bounded alone."""
-    try:
-        import resource
-    except ImportError:  # Windows
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
-
-
 def main(arguments: list[str]) -> int:
     """Serve the shop in the folder named."""
-    bound_memory()
-    work(open_shop(Path(arguments[0])), asked=sys.stdin, answer=lambda number: print(number, flush=True))  # noqa: T201 - how it answers
+    bound_process()
+    try:
+        work(open_shop(Path(arguments[0])), asked=sys.stdin, answer=lambda number: print(number, flush=True))  # noqa: T201 - how it answers
+    except StraightbandError:  # the disk is full, or the like; whoever started it writes down that it ended
+        return 1
     return 0
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from straightband import provenance
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
+from straightband.quantities import whole_number
 from straightband.shop.entries import Exposure, Flat, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
 from straightband.shop.folder import Shop
 from straightband.shop.queries import photographs_of, readings_with
@@ -60,7 +61,7 @@ def task_from_texts(shop: Shop, photographs: tuple[int, ...], *, texts: Mapping[
     """The task, its settings checked before anything is begun; raises BadInput."""
     task = Task(
         photographs=photographs,
-        flat_id=int(texts["flat"]) if texts.get("flat", "").isdigit() else None,
+        flat_id=whole_number(texts.get("flat", "")),
         settings=given(texts, *SETTINGS),
     )
     with shop.record() as record:
@@ -134,7 +135,7 @@ def enter_reading(
 ) -> int:
     """Enter what was read by a task, with the verdict on it where there is one; `size_px` is the first photograph's own width and height."""
     map_sha256 = shop.maps.keep(map_file(reading.height_map, name="map.npz"))
-    shop.view_place(f"map-{map_sha256}.png").write_bytes(map_picture(reading.height_map))
+    shop.keep_view(f"map-{map_sha256}.png", map_picture(reading.height_map))
     with shop.record() as record:
         face_root = _face_root(record, task)
         entry = ReadingEntry(
@@ -181,8 +182,8 @@ def reference_map(shop: Shop, flat_id: int | None) -> HeightMap | None:
 def keep_preview(shop: Shop, entry: Photograph, *, data: bytes) -> tuple[int, int]:
     """Keep a small picture of a photograph for the screen; returns the photograph's own width and height."""
     picture, size_px = preview_picture(data, name=entry.name, side_px=PREVIEW_PX)
-    preview_place(shop, entry).write_bytes(picture)
-    size_place(shop, entry).write_text("{} {}".format(*size_px), encoding="ascii")
+    shop.keep_view(preview_place(shop, entry).name, picture)
+    shop.keep_view(size_place(shop, entry).name, "{} {}".format(*size_px).encode("ascii"))
     return size_px
 
 

@@ -48,9 +48,10 @@ def star_picture(height_map: HeightMap, found: dict[str, Any]) -> bytes:
 
 def star_picture_of(shop: Shop, verdict: VerdictEntry) -> bytes:
     """That picture for a verdict of the record, kept for the next time it is looked at."""
-    place = shop.view_place(f"stars-{verdict.id}.png")
-    if not place.is_file():
+
+    def drawn() -> bytes:
         with shop.record() as record:
             reading = record.get(ReadingEntry, verdict.reading_id)
-        place.write_bytes(star_picture(reading_map(shop, reading), verdict.found))
-    return place.read_bytes()
+        return star_picture(reading_map(shop, reading), verdict.found)
+
+    return shop.view(f"stars-{verdict.id}.png", make=drawn)

@@ -12,6 +12,7 @@ from straightband.combine.pairs import Pair
 from straightband.errors import BadInput
 from straightband.face.shapes import Shape
 from straightband.heightmap.map import HeightMap
+from straightband.quantities import whole_number
 from straightband.workflows.gauge_text import signed_um
 from straightband.workflows.maps import map_from_file
 from straightband.workflows.reference import day_from_text
@@ -106,13 +107,14 @@ def _degrees(text: str) -> float:
 
 
 def _order(text: str) -> int:
-    if not text.strip().isdigit() or not 2 <= int(text) <= HIGHEST_ORDER:
+    order = whole_number(text)
+    if order is None or not 2 <= order <= HIGHEST_ORDER:
         raise BadInput(
             found=f"the order was given as '{text[:40]}'",
             needed=f"a whole number from 2 to {HIGHEST_ORDER} is needed",
             remedy="leave it out for 6",
         )
-    return int(text)
+    return order
 
 
 def _months(text: str) -> float:

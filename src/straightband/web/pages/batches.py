@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from starlette.responses import Response
 
+from straightband.quantities import whole_numbers
 from straightband.shop.entries import Abrasive, Batch
 from straightband.shop.queries import open_pieces
 from straightband.web.desk import Ask
@@ -142,7 +143,7 @@ def batch_page(ask: Ask) -> BatchPage:
 
 def take_ticks(ask: Ask) -> str:
     """Tick runs off."""
-    numbers = tuple(int(each) for each in ask.texts.get("runs", "").split(",") if each.isdigit())
+    numbers = whole_numbers(ask.texts.get("runs", ""))
     tick_runs(ask.shop, ask.numbers["batch"], numbers=numbers, now=ask.desk.now(), form=ask.form)
     return f"/batches/{ask.numbers['batch']}"
 

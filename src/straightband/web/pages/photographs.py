@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from starlette.responses import FileResponse, Response
 
+from straightband.quantities import whole_numbers
 from straightband.shop.entries import Flat, Lamp, Photograph, PieceEntry, ReadingEntry
 from straightband.shop.queries import faces_of, readings_of, readings_with
 from straightband.shop.record import NotInRecord, Record
@@ -176,7 +177,7 @@ def photograph_page(ask: Ask) -> PhotographPage:
 
 def take_reading(ask: Ask) -> str:
     """Ask for a reading of a photograph, alone or with others of the same face."""
-    also = [int(each) for each in ask.texts.get("also", "").split(",") if each.isdigit()]
+    also = whole_numbers(ask.texts.get("also", ""))
     photographs = tuple(dict.fromkeys((ask.numbers["photograph"], *also)))
     return f"/work/{ask_reading(ask.shop, photographs, texts=ask.texts, now=ask.desk.now(), form=ask.job_form)}"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from straightband.quantities import whole_number
 from straightband.shop.entries import Abrasive, GaugingEntry, Pad, PieceEntry
 from straightband.shop.queries import faces_of
 from straightband.shop.record import Record
@@ -23,6 +24,7 @@ from straightband.workflows.shop_work import FEET, WORKS, enter_cost, enter_gaug
 from straightband.workflows.shown import grain_shown, sentence_shown
 
 MOST_SHOWN = 50
+LAST_LEAF = 99_999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +150,7 @@ class GaugingPage(Page):
 
 def pieces_page(ask: Ask) -> PiecesPage:
     """The list, a leaf at a time."""
-    leaf = int(ask.query["leaf"]) if ask.query.get("leaf", "").isdigit() and len(ask.query["leaf"]) < 6 else 0
+    leaf = min(whole_number(ask.query.get("leaf", "")) or 0, LAST_LEAF)
     with ask.shop.record() as record:
         found, more = record.leaf(PieceEntry, leaf, size=MOST_SHOWN)
     lines = tuple(PieceLine(link=f"/pieces/{piece.root}", name=piece.name, size=size_shown(piece, units=ask.units)) for piece in found)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from starlette.responses import FileResponse, Response
+from starlette.responses import Response
 
 from straightband.shop.entries import Flat, ReadingEntry
 from straightband.shop.queries import newest_certificate, newest_verdict, photographs_of
@@ -144,12 +144,14 @@ def give_heights(ask: Ask) -> Response:
 
 def give_map_png(ask: Ask) -> Response:
     """The map as a picture."""
-    place = ask.shop.view_place(f"map-{_entry(ask).map_sha256}.png")
-    if not place.is_file():
-        from straightband.workflows.pictures import map_picture
+    entry = _entry(ask)
 
-        place.write_bytes(map_picture(reading_map(ask.shop, _entry(ask))))
-    return FileResponse(place, media_type="image/png")
+    def drawn() -> bytes:
+        from straightband.workflows.pictures import map_picture  # loaded only when none was kept
+
+        return map_picture(reading_map(ask.shop, entry))
+
+    return Response(ask.shop.view(f"map-{entry.map_sha256}.png", make=drawn), media_type="image/png")
 
 
 def give_map_file(kind: str) -> Callable[[Ask], Response]:
