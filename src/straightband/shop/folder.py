@@ -11,6 +11,7 @@ from straightband.errors import BadInput
 from straightband.shop.archive import Archive
 from straightband.shop.database import NAME, bring_up_to_date, connect, told_in_words
 from straightband.shop.files import write_whole
+from straightband.shop.holding import PLACE, check_writable
 from straightband.shop.record import Record
 
 ARCHIVES = ("photos", "maps", "papers")
@@ -74,7 +75,7 @@ class Shop:
 
 
 def open_shop(folder: Path, *, make: bool = False) -> Shop:
-    """The shop in a folder, made if asked for; raises BadInput or RecordUnreadable."""
+    """The shop in a folder, made if asked for, and then one that can be written to; raises BadInput or RecordUnreadable."""
     try:
         if make:
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -91,11 +92,13 @@ def open_shop(folder: Path, *, make: bool = False) -> Shop:
             needed="a folder with a shop.db in it is needed",
             remedy="name the shop's folder with --shop",
         )
-    if not there and any(each.name != VIEWS for each in folder.iterdir()):
+    if not there and any(each.name not in (VIEWS, PLACE) for each in folder.iterdir()):
         raise BadInput(
             found=f"'{str(folder)[:80]}' holds other files and no shop",
             needed="a shop's folder, or an empty one, is needed",
             remedy="name another with --shop",
         )
+    if make:
+        check_writable(folder)
     bring_up_to_date(folder / NAME)
     return Shop(folder=folder)

@@ -5,7 +5,21 @@ from __future__ import annotations
 from pathlib import Path
 from typing import IO
 
+from straightband.errors import BadInput
+
 PLACE = ".held"
+
+
+def check_writable(folder: Path) -> None:
+    """Raise BadInput unless files can be written in a folder."""
+    try:
+        (folder / PLACE).open("ab").close()
+    except OSError as fault:
+        raise BadInput(
+            found=f"nothing can be written in the folder '{str(folder)[:80]}' ({fault.strerror or fault})",
+            needed="a folder that you may write to, on a disk with room, is needed",
+            remedy="name another with --shop, or see to its disk",
+        ) from None
 
 
 def hold(folder: Path) -> IO[bytes] | None:

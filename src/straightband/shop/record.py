@@ -62,10 +62,11 @@ class Record:
         self.connection.execute("BEGIN IMMEDIATE")
         try:
             yield
+            self.connection.execute("COMMIT")
         except BaseException:
-            self.connection.execute("ROLLBACK")
+            if self.connection.in_transaction:  # a full disk has rolled it back already
+                self.connection.execute("ROLLBACK")
             raise
-        self.connection.execute("COMMIT")
 
     def add(self, entry: E) -> E:
         """Enter something; returns it with its number. Raises NotInRecord where it names an entry that is not there."""
