@@ -4,28 +4,45 @@ import os
 import shutil
 import threading
 import time
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 import uvicorn
 from starlette.testclient import TestClient
 
+from straightband.combine.pairs import Pair
+from straightband.face.shapes import ellipse, round_face
+from straightband.heightmap.map import HeightMap
+from straightband.provenance import source_of
+from straightband.shop.entries import FlatTest
 from straightband.shop.folder import open_shop
+from straightband.shop.queries import back_of
 from straightband.synthetic.golden import golden_scene
+from straightband.synthetic.grid_campaign import random_grid_scene
+from straightband.synthetic.printed_grid import GreyZone, render_grid
 from straightband.synthetic.render import render
+from straightband.wear.pads import evened
 from straightband.web.app import bench_app
 from straightband.web.desk import Desk
 from straightband.web.pairing import Pairing
 from straightband.web.serve import listen
 from straightband.web.worker import Worker
 from straightband.workflows.batch import batch_from_toml
+from straightband.workflows.maps import map_file
 from straightband.workflows.plan import make_plan
+from straightband.workflows.shop_backs import back_task, enter_grid_photograph, look_for_the_record
 from straightband.workflows.shop_batches import enter_batch
 from straightband.workflows.shop_certificates import certify_for_the_record
 from straightband.workflows.shop_orders import enter_order, enter_piece
+from straightband.workflows.shop_pads import lay_for_the_record, told_of_texts
 from straightband.workflows.shop_readings import enter_photograph, read_for_the_record, task_from_texts
 from straightband.workflows.shop_setup import enter_abrasive, enter_lamp, enter_pad, enter_shopkeeper
 from straightband.workflows.shop_work import enter_gauging, start_timer
+from straightband.workflows.threeflat import FlatsRequest, know_flats
+from straightband.workflows.threeflat_report import flats_facts
 
 NOW = "2026-03-03T09:41:07Z"
 ORDER = {"name": "G-1", "aperture": "300mm", "focal_length": "1500mm", "intercept": "300mm", "full_field": "10mm", "strehl": "0.8"}
@@ -51,6 +68,7 @@ glass = "borosilicate"
 abrasives_um = [5]
 minutes = 2
 """
+PADS = {"piece": "2", "plate": "160mm", "pads": "square", "pad_size": "30mm", "pack": "6", "pack_price": "8.50 EUR"}
 HOME = "http://127.0.0.1"
 
 
@@ -61,7 +79,7 @@ def photograph():
 
 
 @pytest.fixture(scope="session")
-def golden(tmp_path_factory, photograph):
+def golden(tmp_path_factory, photograph, grid_photographs):
     """The shop, filled once; tests that write take a copy."""
     shop = open_shop(tmp_path_factory.mktemp("golden") / "shop", make=True)
     enter_shopkeeper(shop, {"name": "Hollow Lane Glass (invented)"}, now=NOW)
@@ -78,7 +96,58 @@ def golden(tmp_path_factory, photograph):
     read_for_the_record(shop, task_from_texts(shop, (number,), texts=SETTINGS), now=NOW)
     plan = make_plan(batch_from_toml(BATCH, name="batch.toml"))
     enter_batch(shop, plan, name="spring", told={"batch_file": BATCH.decode(), "pieces": [2]}, now=NOW)
+    for data, polished in zip(grid_photographs, ("8min", "12min"), strict=True):
+        enter_grid_photograph(shop, 2, name=f"grid-{polished}.jpg", data=data, texts={"polished": polished}, now=NOW)
+    with shop.record() as record:
+        back = back_of(record, 2)
+    look_for_the_record(shop, back_task(shop, back.root, texts={"mark": "12"}), now=NOW)
+    with rows_of_pads():
+        lay_for_the_record(shop, told_of_texts(shop, PADS), now=NOW)
+    enter_flat_test(shop)
     return shop
+
+
+def enter_flat_test(shop):
+    """Three flats of known power, as the test of their pairs finds them, and one of them in use."""
+    axis, face = np.linspace(-30.0, 30.0, 31), round_face(diameter_mm=60.0)
+    u, v = np.meshgrid(axis, axis)
+    inside, square = face.contains(u, v), (u**2 + v**2) / 900.0
+
+    def pair(piece, other, power_nm):
+        level = np.where(inside, 0.0, np.nan)
+        meta = {"sign": "known", "flags": []}
+        height_map = HeightMap(
+            heights_nm=level + power_nm * square, u_mm=axis, v_mm=axis, uncertainty_nm=level + 4.0, face=face, clear_margin=0.03, meta=meta
+        )
+        return Pair(piece=piece, other=other, height_map=height_map)
+
+    pairs = (pair("A", "B", 30.0), pair("B", "C", 10.0), pair("C", "A", -5.0))
+    sources = tuple(source_of(f"{each.label}.npz", b"") for each in pairs)
+    known = know_flats(FlatsRequest(pairs=pairs, sources=sources, order=2, measured=date(2026, 3, 3)))
+    maps = {flat.name: shop.maps.keep(map_file(flat.height_map, name="flat.npz")) for flat in known.flats}
+    with shop.record() as record:
+        record.add(FlatTest(at=NOW, told={}, found=flats_facts(known) | {"maps": maps}, program="test"))
+
+
+@pytest.fixture(scope="session")
+def grid_photographs():
+    """The grid through the back of a 90 mm ellipse, its middle grey, before and after twelve minutes."""
+    drawn = random_grid_scene(np.random.default_rng(0), width_px=960, height_px=720)
+    face = ellipse(minor_mm=90.0)
+    out = []
+    for radius in (0.7, 0.45):
+        grey = GreyZone(u_mm=0.0, v_mm=0.0, radius_mm=radius * face.semi_u_mm, soft_mm=9.0, specular=0.4 - 0.5 * radius)
+        scene = replace(drawn, face=face, view=replace(drawn.view, rotation_deg=5.0), zones=(grey,))
+        out.append(render_grid(scene, rng=np.random.default_rng(1)))
+    return out
+
+
+@contextmanager
+def rows_of_pads():
+    """Pads are only laid in rows, which is quick: how they are laid evenly is no matter of pages."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(evened, "ROUNDS", 0)
+        yield
 
 
 @pytest.fixture(scope="session")

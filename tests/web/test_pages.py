@@ -25,6 +25,8 @@ PAGES_FOLDER = Path(bench.__file__).parent / "pages"
 LOOKED_AT = (
     "/", "/orders", "/orders/new", "/orders/1", "/orders/1/correct", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1", "/gaugings/1/correct",
     "/pieces/1/photograph", "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
+    "/pieces/1/back", "/pieces/2/back", "/pads", "/pads?plate=1", "/pads/1", "/box", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1",
+    "/pieces/1/correct",
 )  # fmt: skip
 TOKEN = re.compile(r'name="token" value="([\w-]+)"')
 

@@ -35,9 +35,10 @@ def path_of(points: Points) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
-def word(text: str, at: tuple[float, float], *, look: str = "", anchor: str = "start") -> str:
-    """Text at a place."""
-    return f'<text class="{look}" x="{at[0]:.1f}" y="{at[1]:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
+def word(text: str, at: tuple[float, float], *, look: str = "", anchor: str = "start", upright: bool = False) -> str:
+    """Text at a place; `upright` reads from below to above."""
+    turn = f' transform="rotate(-90 {at[0]:.1f} {at[1]:.1f})"' if upright else ""
+    return f'<text class="{look}" x="{at[0]:.1f}" y="{at[1]:.1f}" text-anchor="{anchor}"{turn}>{escape(text)}</text>'
 
 
 def dot(at: tuple[float, float], *, radius: float, look: str) -> str:

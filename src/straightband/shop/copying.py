@@ -25,6 +25,10 @@ NAMED_FILES = (
     ("papers", "certificate", "pdf_sha256"),
     ("papers", "batch", "json_extract(found, '$.papers.cards')"),
     ("papers", "batch", "json_extract(found, '$.papers.plot')"),
+    ("photos", "grid_photograph", "sha256"),
+    ("papers", "clearing", "picture_sha256"),
+    ("papers", "plate", "template_sha256"),
+    ("maps", "flat_test, json_each(flat_test.found, '$.maps') AS map", "map.value"),
 )
 
 

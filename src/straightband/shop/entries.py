@@ -1,4 +1,4 @@
-"""What the record holds: one frozen record per kind of entry, its fields named as the columns of its table (schema/0001_record.sql).
+"""What the record holds: one frozen record per kind of entry, its fields named as the columns of its table (schema/*.sql).
 
 `told` is what a person said, as typed; `found` is what the program made of it, under the names that `--json` uses.
 """
@@ -242,7 +242,65 @@ class Cost(Entry):
     hours: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GridPhotograph(Entry):
+    """A photograph of the printed grid through the dry mirror; `minutes` were polished since the one before, or before the first.
+
+    With `begins` the back was ground anew before it.
+    """
+
+    table: ClassVar[str] = "grid_photograph"
+    face_id: int
+    sha256: str
+    name: str
+    bytes: int
+    minutes: float
+    begins: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clearing(Entry):
+    """How far a back has cleared."""
+
+    table: ClassVar[str] = "clearing"
+    face_id: int
+    told: dict[str, Any]
+    found: dict[str, Any]
+    picture_sha256: str
+    program: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateEntry(Entry):
+    """A plate of pads for a piece's back."""
+
+    table: ClassVar[str] = "plate"
+    piece_id: int
+    told: dict[str, Any]
+    found: dict[str, Any]
+    template_sha256: str
+    program: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlatTest(Entry):
+    """Flats by themselves, from readings of their pairs."""
+
+    table: ClassVar[str] = "flat_test"
+    told: dict[str, Any]
+    found: dict[str, Any]
+    program: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PricesEntry(Entry):
+    """What things cost the shop and how long they take."""
+
+    table: ClassVar[str] = "prices"
+    told: dict[str, Any]
+
+
 KINDS: tuple[type[Entry], ...] = (
     Lamp, Abrasive, Pad, Flat, Shopkeeper, Ordered, Batch, Tick, PieceEntry, FaceEntry, Timer, Run, GaugingEntry, Photograph, ReadingEntry,
-    Exposure, VerdictEntry, CertificateEntry, Cost,
+    Exposure, VerdictEntry, CertificateEntry, Cost, GridPhotograph, Clearing, PlateEntry, FlatTest, PricesEntry,
 )  # fmt: skip

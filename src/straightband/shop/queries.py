@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
-from straightband.shop.entries import CertificateEntry, Exposure, FaceEntry, Photograph, PieceEntry, ReadingEntry, VerdictEntry
+from straightband.shop.entries import (
+    CertificateEntry,
+    Clearing,
+    Exposure,
+    FaceEntry,
+    GridPhotograph,
+    Photograph,
+    PieceEntry,
+    ReadingEntry,
+    Run,
+    VerdictEntry,
+)
 from straightband.shop.record import Record, entry_of
 
 # The reading's own bulk (what is drawn over the photograph) is left where a list is made.
 _LIGHT_READING = "r.id, r.at, r.corrects, r.face_id, r.flat_id, r.told, r.found, '{}' AS drawing, r.map_sha256, r.program"
+BACK = "back"  # the name of the face that only has to pass light
 _PIECES_OPEN = """
 FROM piece AS p WHERE p.corrects IS NULL AND NOT EXISTS (
     SELECT 1 FROM face AS f JOIN reading AS r ON r.face_id = f.id JOIN certificate AS c ON c.reading_id = r.id WHERE f.piece_id = p.id)
@@ -27,6 +39,37 @@ def count_open_pieces(record: Record) -> int:
 def faces_of(record: Record, piece_root: int) -> tuple[FaceEntry, ...]:
     """The faces of a piece."""
     return record.listing(FaceEntry, piece_id=piece_root)
+
+
+def back_of(record: Record, piece_root: int) -> FaceEntry | None:
+    """The back of a piece, or None while nothing was entered of it."""
+    found = record.listing(FaceEntry, piece_id=piece_root, name=BACK)
+    return found[0] if found else None
+
+
+def backs(record: Record) -> tuple[FaceEntry, ...]:
+    """The backs of all pieces."""
+    return record.listing(FaceEntry, name=BACK)
+
+
+def grid_photographs_of(record: Record, back_root: int) -> tuple[GridPhotograph, ...]:
+    """Photographs of a back since it was ground last, in the order they were taken."""
+    found: list[GridPhotograph] = []
+    for each in record.listing(GridPhotograph, face_id=back_root):
+        found = [each] if each.begins else [*found, each]
+    return tuple(found)
+
+
+def newest_clearing(record: Record, back_root: int) -> Clearing | None:
+    """How far a back had cleared when it was last looked at, or None."""
+    found = record.listing(Clearing, newest_first=True, limit=1, face_id=back_root)
+    return found[0] if found else None
+
+
+def run_of_timer(record: Record, timer_id: int) -> Run | None:
+    """The run that a timer was stopped for, as it holds now, or None while it goes."""
+    row = record.connection.execute("SELECT id FROM run WHERE timer_id = ?", (timer_id,)).fetchone()
+    return None if row is None else record.current(Run, row["id"])
 
 
 def readings_of(record: Record, face_root: int, *, limit: int = -1) -> tuple[ReadingEntry, ...]:

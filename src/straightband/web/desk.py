@@ -57,7 +57,7 @@ class Ask:
     texts
         What was typed into a form.
     files
-        What was chosen in it.
+        What was chosen in it, several files under one name in their order.
     units
         `mm` or `in`.
     local
@@ -70,7 +70,7 @@ class Ask:
     numbers: Mapping[str, int] = field(default_factory=dict)
     query: Mapping[str, str] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
-    files: Mapping[str, Sent] = field(default_factory=dict)
+    files: Mapping[str, tuple[Sent, ...]] = field(default_factory=dict)
     units: str = "mm"
     local: bool = True
     error: str = ""
@@ -79,6 +79,10 @@ class Ask:
     def shop(self) -> Shop:
         """The shop's folder."""
         return self.desk.shop
+
+    def file(self, name: str) -> Sent:
+        """The one file under a name, empty where none came."""
+        return next(iter(self.files.get(name, ())), Sent(name="", data=b""))
 
     @property
     def form(self) -> Form | None:
@@ -94,7 +98,7 @@ class Ask:
 
     def _digest(self) -> str:
         sent = sorted((key, value) for key, value in self.texts.items() if key != "token")
-        files = sorted((key, hashlib.sha256(file.data).hexdigest()) for key, file in self.files.items())
+        files = sorted((key, hashlib.sha256(file.data).hexdigest()) for key, several in self.files.items() for file in several)
         return hashlib.sha256(repr((sent, files)).encode()).hexdigest()
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 from straightband.web.desk import Ask, new_token
 
+FILES = ("file", "files")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
@@ -21,7 +23,7 @@ class Field:
     hint
         How it is written.
     kind
-        `text`, `choice`, `file` or `hidden`.
+        `text`, `choice`, `file`, `files` or `hidden`.
     choices
         Value and words of each choice.
     needed
@@ -60,6 +62,8 @@ class FormView:
         What the page calls it, for its script.
     quiet
         Whether its button is not the main one of the page.
+    asks
+        Whether it only asks for something to be shown, and enters nothing.
     """
 
     action: str
@@ -69,11 +73,12 @@ class FormView:
     error: str = ""
     name: str = ""
     quiet: bool = False
+    asks: bool = False
 
     @property
     def has_file(self) -> bool:
         """Whether a file goes with it."""
-        return any(field.kind == "file" for field in self.fields)
+        return any(field.kind in FILES for field in self.fields)
 
     @property
     def shown(self) -> tuple[Field, ...]:
@@ -100,6 +105,7 @@ def form(
     values: Mapping[str, str] | None = None,
     name: str = "",
     quiet: bool = False,
+    asks: bool = False,
 ) -> FormView:
     """A form with what was typed still in it when it was refused, and with suggestions otherwise.
 
@@ -107,5 +113,6 @@ def form(
     """
     mine = bool(ask.error) and ask.texts.get("form", name) == name
     given = ask.texts if mine else (values or {})
-    filled = tuple(replace(field, value=given.get(field.name, field.value)) if field.kind != "file" else field for field in fields)
-    return FormView(action=action, submit=submit, fields=filled, token=new_token(), error=ask.error if mine else "", name=name, quiet=quiet)
+    filled = tuple(replace(field, value=given.get(field.name, field.value)) if field.kind not in FILES else field for field in fields)
+    error = ask.error if mine else ""
+    return FormView(action=action, submit=submit, fields=filled, token=new_token(), error=error, name=name, quiet=quiet, asks=asks)

@@ -164,7 +164,7 @@ def cookie_in(headers: Headers) -> str:
 
 
 def _most_bytes(path: str) -> int:
-    return MOST_UPLOAD_BYTES if path.endswith(("/photograph", "/flats")) else MOST_FORM_BYTES
+    return MOST_UPLOAD_BYTES if path.endswith(("/photograph", "/flats", "/grid")) else MOST_FORM_BYTES
 
 
 class _TooLarge(Exception):

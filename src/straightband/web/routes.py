@@ -24,6 +24,7 @@ from straightband.web.pages.refused import refused_page
 from straightband.workflows.shown import sentence_shown
 
 MOST_FIELDS = 80
+MOST_FILES = 60  # the most photographs of one reading
 _CHARSET = re.compile(r"charset\s*=\s*\"?([^\";\s]*)", re.IGNORECASE)
 UNITS = ("mm", "in")
 Show = Callable[[Ask], Page]
@@ -46,7 +47,9 @@ def desk_of(request: Request) -> Desk:
     return request.app.state.desk
 
 
-def ask_of(request: Request, *, texts: Mapping[str, str] | None = None, files: Mapping[str, Sent] | None = None, error: str = "") -> Ask:
+def ask_of(
+    request: Request, *, texts: Mapping[str, str] | None = None, files: Mapping[str, tuple[Sent, ...]] | None = None, error: str = ""
+) -> Ask:
     """The request, read."""
     units = request.cookies.get("units", "mm")
     return Ask(
@@ -61,17 +64,17 @@ def ask_of(request: Request, *, texts: Mapping[str, str] | None = None, files: M
     )
 
 
-async def sent_with(request: Request) -> tuple[dict[str, str], dict[str, Sent]]:
+async def sent_with(request: Request) -> tuple[dict[str, str], dict[str, tuple[Sent, ...]]]:
     """What was typed and chosen in a form."""
     named = _CHARSET.search(request.headers.get("content-type", ""))
     if named and named[1].lower() not in ("utf-8", "utf8"):
         raise HTTPException(415, "Forms are taken in UTF-8 only.")  # other codings of the library fail in ways of their own
     texts: dict[str, str] = {}
-    files: dict[str, Sent] = {}
-    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+    files: dict[str, tuple[Sent, ...]] = {}
+    async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
         for key, value in form.multi_items():
             if isinstance(value, UploadFile):
-                files[key] = Sent(name=value.filename or "", data=await value.read())
+                files[key] = (*files.get(key, ()), Sent(name=value.filename or "", data=await value.read()))
             else:
                 # Several boxes ticked under one name come with commas between them.
                 texts[key] = f"{texts[key]},{value}" if texts.get(key) else value

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from straightband import provenance
+from straightband.plots.sketch import area, line, svg, word
 from straightband.report.sheet import HEIGHT_MM, WIDTH_MM, Label, Sheet, Stroke, sheet_pdf
 from straightband.workflows.box import Box
 from straightband.workflows.box_report import CAUTIONS, explain
@@ -10,6 +11,9 @@ from straightband.workflows.box_report import CAUTIONS, explain
 SCALES = (1, 2, 2.5, 4, 5, 6, 7.5, 10, 15, 20, 25, 40, 50)
 BESIDE_MM, BELOW_MM, ABOVE_MM = 26.0, 14.0, 26.0  # room for measures and camera around the box, on paper
 TICK_MM = 1.2
+ROOM = 20.0  # around it on the screen
+SCREEN = 5.0  # units of the screen's drawing to a millimetre of paper
+LOOKS = {"edge": "ink thick", "glass": "glass ink", "light": "accent", "measure": "ink thin", "axis": "pale dashed"}
 
 
 def box_drawing(box: Box) -> bytes:
@@ -17,9 +21,30 @@ def box_drawing(box: Box) -> bytes:
     return sheet_pdf(box_sheet(box))
 
 
+def box_sketch(box: Box) -> str:
+    """The same for the screen, as SVG text, without rows and cautions."""
+    sheet = box_sheet(box)
+    parts = []
+    for stroke in sheet.strokes:
+        points = [_on_screen(*point) for point in stroke.points_mm]
+        parts.append((area if stroke.closed else line)(points, look=LOOKS[stroke.kind]))
+    for label in sheet.labels:
+        x, y = _on_screen(label.x_mm, label.y_mm)
+        parts.append(word(label.words, (x, y + 6.0), anchor="middle", upright=label.upright))
+    corners = [_on_screen(*point) for stroke in sheet.strokes for point in stroke.points_mm]
+    corners += [_on_screen(label.x_mm, label.y_mm) for label in sheet.labels]
+    xs, ys = zip(*corners, strict=True)
+    window = (min(xs) - ROOM, min(ys) - ROOM, max(xs) - min(xs) + 2.0 * ROOM, max(ys) - min(ys) + 2.0 * ROOM)
+    return svg(parts, box=window, words=sheet.described, kind="sketch box")
+
+
+def _on_screen(x_mm: float, y_mm: float) -> tuple[float, float]:
+    return x_mm * SCREEN, (HEIGHT_MM - y_mm) * SCREEN
+
+
 def box_sheet(box: Box) -> Sheet:
     """The page before it is set."""
-    length, width, height = box.inside_mm
+    length, _, height = box.inside_mm
     scale = next(
         (each for each in SCALES if length / each <= WIDTH_MM - 2.0 * BESIDE_MM and height / each <= HEIGHT_MM - BELOW_MM - ABOVE_MM),
         max(length, height) / 90.0,
@@ -34,7 +59,7 @@ def box_sheet(box: Box) -> Sheet:
         ),
         strokes=tuple(strokes),
         labels=tuple(labels),
-        rows=_rows(box, width=width),
+        rows=box_rows(box),
         notes=tuple(f"{explain(flag).capitalize()}." for flag in box.flags),
         cautions=CAUTIONS,
         program=provenance.program(),
@@ -143,9 +168,10 @@ def _up(paper: _Paper, start: float, end: float, *, at: float) -> tuple[list[Str
     return [Stroke(points_mm=((x, y1), (x, y2)), kind="measure"), *ends], label
 
 
-def _rows(box: Box, *, width: float) -> tuple[tuple[str, str], ...]:
+def box_rows(box: Box) -> tuple[tuple[str, str], ...]:
+    """The measures, in millimetres as the saw needs them."""
     plate = box.plate
-    length, _, height = box.inside_mm
+    length, width, height = box.inside_mm
     return (
         ("Inside: length, width, height", f"{length:.0f} × {width:.0f} × {height:.0f} mm"),
         ("Axis from the back wall", f"{box.axis_at_mm:.0f} mm"),

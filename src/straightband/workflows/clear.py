@@ -46,7 +46,7 @@ class GridSetup:
     face
         Shape and size of the mirror.
     outlines
-        One for all photographs or one for each, if told; else found.
+        One for all photographs or one for each, if told; found where None, or where there are none.
     mark_hour
         Clock hour of the pencil mark on the rim.
     margin
@@ -58,7 +58,7 @@ class GridSetup:
     """
 
     face: Face
-    outlines: tuple[Outline, ...] = ()
+    outlines: tuple[Outline | None, ...] = ()
     mark_hour: float | None = None
     margin: float = CLEAR_MARGIN
     camera_mm: float | None = None

@@ -41,7 +41,13 @@ def progress_facts(progress: Progress) -> dict[str, Any]:
         "clear_enough": CLEAR_ENOUGH,
         "glass_index": progress.setup.index,
         "photographs": [
-            {"name": back.source.name, "sha256": back.source.sha256, "minutes": minutes, "clear_fraction": back.clearing.fraction}
+            {
+                "name": back.source.name,
+                "sha256": back.source.sha256,
+                "minutes": minutes,
+                "clear_fraction": back.clearing.fraction,
+                "clear_fraction_uncertainty": back.clearing.uncertainty,
+            }
             for back, minutes in zip(progress.backs, progress.minutes, strict=True)
         ],
         "flags": list(last.flags),

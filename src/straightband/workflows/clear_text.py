@@ -29,12 +29,12 @@ def grid_setup_from_text(
     glass: str | None = None,
     **face: str | None,
 ) -> GridSetup:
-    """The set-up from its texts; raises BadInput with the first that can't be used."""
+    """The set-up from its texts, an empty outline being one that is found; raises BadInput with the first that can't be used."""
     the_face = face_from_text(shape=face.pop("shape", None) or "ellipse", **face)
     indexed: dict[str, float] = {} if glass is None else dict(index=glass_from_text(glass).index, index_doubt=KNOWN_INDEX_DOUBT)
     return GridSetup(
         face=the_face,
-        outlines=tuple(outline_from_text(text, face=the_face) for text in outline or ()),
+        outlines=tuple(outline_from_text(text, face=the_face) if text else None for text in outline or ()),
         mark_hour=None if mark is None else clock_hour(mark, what="the mark"),
         margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
         camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),

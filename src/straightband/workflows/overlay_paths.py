@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +35,7 @@ class Overlay:
     window: str
 
 
+RIM_POINTS = 120
 ROOM = 0.08  # of the larger extent, left around the face
 
 
@@ -54,3 +56,16 @@ def overlay_of(drawing: dict[str, Any]) -> Overlay | None:
         stroke=f"{(right - left) / 250.0:.1f}",
         window=f"{left:.0f} {top:.0f} {right - left:.0f} {bottom - top:.0f}",
     )
+
+
+def ellipse_points(*, cx: float, cy: float, semi_major: float, semi_minor: float, angle_deg: float) -> list[tuple[float, float]]:
+    """Points of an outline in pixels; the angle of the major axis is from right toward down."""
+    turn = math.radians(angle_deg)
+    places = [2.0 * math.pi * k / RIM_POINTS for k in range(RIM_POINTS)]
+    return [
+        (
+            cx + semi_major * math.cos(t) * math.cos(turn) - semi_minor * math.sin(t) * math.sin(turn),
+            cy + semi_major * math.cos(t) * math.sin(turn) + semi_minor * math.sin(t) * math.cos(turn),
+        )
+        for t in places
+    ]

@@ -51,8 +51,12 @@ def pad_template(plan: PadPlan, *, paper: str = "a4") -> bytes:
 
 
 def _label(piece: Piece) -> str:
-    """Number of the pad, with a letter for a part of it."""
-    return f"{piece.pad + 1}" if piece.cut is Cut.WHOLE else f"{piece.pad + 1}{'abcdef'[piece.part]}"
+    return piece_label(cut=str(piece.cut), pad=piece.pad + 1, part=piece.part + 1)
+
+
+def piece_label(*, cut: str, pad: int, part: int) -> str:
+    """Number of the pad, with a letter for a part of it; both counted from 1, as in `--json`."""
+    return f"{pad}" if cut == Cut.WHOLE else f"{pad}{'abcdef'[part - 1]}"
 
 
 def _corners(outline: Polygon) -> list[tuple[float, float]]:
@@ -83,8 +87,13 @@ def _cut_pad(pad: Pad, pieces: list[Piece]) -> CutPad:
 def stroke_ends(plan: PadPlan) -> list[NDArray]:
     """Outlines of the mirror, its longer axis along the stroke, at both ends of the stroke; (n, 2) in mm from the middle of the plate."""
     motion = plan.plate.motion
-    rim = _rim(plan.plate.face)
-    return [rim + np.array([end * motion.stroke_mm / 2.0, motion.side_mm]) for end in (-1.0, 1.0)]
+    return mirror_ends(plan.plate.face, stroke_mm=motion.stroke_mm, side_mm=motion.side_mm)
+
+
+def mirror_ends(face: Face, *, stroke_mm: float, side_mm: float) -> list[NDArray]:
+    """The same from face and stroke."""
+    rim = _rim(face)
+    return [rim + np.array([end * stroke_mm / 2.0, side_mm]) for end in (-1.0, 1.0)]
 
 
 def _rim(face: Face) -> NDArray:

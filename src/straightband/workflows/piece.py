@@ -20,14 +20,15 @@ LONGEST_TEXT = 300
 LARGEST_NUMBER = 1e6  # beyond any hour, count or ratio; whole numbers may be too long for a decimal
 MOST_PHOTOGRAPHS = 20
 _SIZES = ("minor", "major", "diameter", "width", "length")
-_READING = ("light", "outline", "thicker", "mark", "mirrored", "camera", "lens_distortion", "margin")
+_RESTING = ("support", "handled")  # with which glass and thickness count in the uncertainty
+_READING = ("light", "outline", "thicker", "pressed", "mark", "mirrored", "camera", "lens_distortion", "margin", *_RESTING)
 _TOLD = ("customer", "order", "glass", "thickness")
 _TABLES = {
     "telescope": ("aperture", "focal_length", "focal_ratio", "intercept", "full_field", "offset", "wide_end", "strehl", "iso", "light"),
     "shop": ("name", "signed_by", "date"),
 }
 _KEYS = ("name", "shape", *_SIZES, *_READING, "photographs", "photographed", "reference", *_TOLD, *_TABLES)
-_NUMBERS = ("thicker", "mark", "mirrored", "focal_ratio", "strehl")  # which may be written without quotes
+_NUMBERS = ("thicker", "pressed", "mark", "mirrored", "focal_ratio", "strehl")  # which may be written without quotes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +107,7 @@ def _piece(table: dict[str, Any], *, shown: str) -> Piece:
             mirrored=top.get("mirrored", "0"),
             today=top.get("photographed"),
             **{key: top.get(key) for key in (*_SIZES, *_READING) if key not in {"light", "mirrored"}},
+            **({key: top.get(key) for key in ("glass", "thickness")} if any(key in top for key in _RESTING) else {}),
         ),
         photographs=_photographs(table, shown=shown),
         reference=top.get("reference"),

@@ -20,7 +20,7 @@ from straightband.workflows.read import tell_nobody
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_orders import SIZES, given
-from straightband.workflows.shop_readings import SETTINGS, day_of, differences, piece_of_reading, told_requirement
+from straightband.workflows.shop_readings import SETTINGS, STACK, TOGETHER, day_of, differences, piece_of_reading, told_requirement
 from straightband.workflows.shop_setup import shopkeeper
 
 
@@ -86,6 +86,7 @@ def _papers(record: Record, reading_id: int) -> _Papers:
             needed="a certificate says what the mirror is good enough for, and a telescope is needed for that",
             remedy="enter its order first",
         )
+    _check(reading, piece)
     return _Papers(
         reading=reading,
         piece=piece,
@@ -96,6 +97,22 @@ def _papers(record: Record, reading_id: int) -> _Papers:
         taken=day_of(photographs_of(record, reading_id)[0]),
         verdict_id=verdict.id,
     )
+
+
+def _check(reading: ReadingEntry, piece: PieceEntry) -> None:
+    """Refuse what no certificate can be written on."""
+    if "shape" in reading.told and given(reading.told, "shape", *SIZES) != given(piece.told, "shape", *SIZES):
+        raise BadInput(
+            found=f"the size of the piece '{piece.name}' was corrected after this reading",
+            needed="a reading of the size that holds is needed",
+            remedy="read the photographs again and certify that reading",
+        )
+    if "frames" in reading.found or reading.told.get(TOGETHER) == STACK:
+        raise BadInput(
+            found="this is the reading of a stack of frames",
+            needed="a certificate rests on photographs that it names one by one",
+            remedy="certify a reading of single photographs",
+        )
 
 
 def _own_names(names: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
@@ -125,7 +142,7 @@ def piece_file(papers: _Papers, *, day: str) -> str:
     }
     top |= (
         {"photographed": papers.taken}
-        | given(papers.reading.told, *SETTINGS)
+        | given(papers.reading.told, *SETTINGS, "glass", "thickness")
         | ({"reference": papers.flat.map_name} if papers.flat else {})
     )
     telescope = told_requirement(papers.order)

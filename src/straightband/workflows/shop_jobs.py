@@ -55,6 +55,36 @@ def ask_plan(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | Non
         return jobs.ask_for(record, "plan", told=told, now=now, form=form).id
 
 
+def ask_clearing(shop: Shop, piece_root: int, *, texts: Mapping[str, str], now: str, form: Form | None = None) -> int:
+    """Ask how far a piece's back has cleared, the settings checked first; returns the job's number. Raises BadInput."""
+    from straightband.workflows.shop_backs import back_for, back_task
+
+    with shop.record() as record:
+        back = back_for(record, piece_root, now=now)
+    task = back_task(shop, back.root, texts=texts)
+    told = {"back": back.root, "piece": piece_root, "grids": list(task.photographs), "settings": task.settings}
+    with shop.record() as record:
+        return jobs.ask_for(record, "clear", told=told, now=now, form=form).id
+
+
+def ask_pads(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None) -> int:
+    """Ask for pads to be laid out on a plate, checked first; returns the job's number. Raises BadInput."""
+    from straightband.workflows.shop_pads import told_of_texts
+
+    told = told_of_texts(shop, texts)
+    with shop.record() as record:
+        return jobs.ask_for(record, "pads", told=told, now=now, form=form).id
+
+
+def ask_flats(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None) -> int:
+    """Ask for flats by themselves from readings of their pairs, checked first; returns the job's number. Raises BadInput."""
+    from straightband.workflows.shop_flats import told_of_texts
+
+    told = told_of_texts(shop, texts, today=now)
+    with shop.record() as record:
+        return jobs.ask_for(record, "threeflat", told=told, now=now, form=form).id
+
+
 class _NotWantedError(Exception):
     """The job was stopped while it was being done."""
 
@@ -96,15 +126,13 @@ def _read(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]
     there = same_reading(shop, task)
     if there is not None:
         return f"/readings/{there}", ""
-    form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
-    return f"/readings/{read_for_the_record(shop, task, now=job.at, stage=stage, form=form)}", ""
+    return f"/readings/{read_for_the_record(shop, task, now=job.at, stage=stage, form=_form_of(job))}", ""
 
 
 def _certify(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
     from straightband.workflows.shop_certificates import certify_for_the_record
 
-    form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
-    return f"/certificates/{certify_for_the_record(shop, job.told['reading'], now=job.at, stage=stage, form=form)}", ""
+    return f"/certificates/{certify_for_the_record(shop, job.told['reading'], now=job.at, stage=stage, form=_form_of(job))}", ""
 
 
 def _recompute(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
@@ -120,8 +148,35 @@ def _recompute(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str,
 def _plan(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
     from straightband.workflows.shop_batches import plan_for_the_record
 
-    form = Form(token=f"job {job.id} of {job.at}", digest=job.kind)
-    return f"/batches/{plan_for_the_record(shop, job.told, now=job.at, stage=stage, form=form)}", ""
+    return f"/batches/{plan_for_the_record(shop, job.told, now=job.at, stage=stage, form=_form_of(job))}", ""
+
+
+def _clear(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_backs import BackTask, look_for_the_record
+
+    told = job.told
+    task = BackTask(back=told["back"], photographs=tuple(told["grids"]), settings=told["settings"])
+    look_for_the_record(shop, task, now=job.at, stage=stage, form=_form_of(job))
+    return f"/pieces/{told['piece']}/back", ""
+
+
+def _pads(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_pads import lay_for_the_record
+
+    stage("laying pads out and pressing the mirror on them")
+    return f"/pads/{lay_for_the_record(shop, job.told, now=job.at, form=_form_of(job))}", ""
+
+
+def _threeflat(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_flats import know_for_the_record
+
+    stage("solving for each flat")
+    return f"/flats/tests/{know_for_the_record(shop, job.told, now=job.at, form=_form_of(job))}", ""
+
+
+def _form_of(job: Job) -> Form:
+    """By which what a job makes is entered once, should it be done twice."""
+    return Form(token=f"job {job.id} of {job.at}", digest=job.kind)
 
 
 _DO: dict[str, Callable[[Shop, Job, Callable[[str], None]], tuple[str, str]]] = {
@@ -129,6 +184,9 @@ _DO: dict[str, Callable[[Shop, Job, Callable[[str], None]], tuple[str, str]]] = 
     "certify": _certify,
     "recompute": _recompute,
     "plan": _plan,
+    "clear": _clear,
+    "pads": _pads,
+    "threeflat": _threeflat,
 }
 
 

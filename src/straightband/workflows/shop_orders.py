@@ -12,9 +12,11 @@ from straightband.shop.entries import FaceEntry, Ordered, PieceEntry
 from straightband.shop.folder import Shop
 from straightband.shop.record import Form, Record
 from straightband.workflows.order import Order, order_from_text, take_order
+from straightband.workflows.order_prices import DEFAULT_PRICES, Prices
 from straightband.workflows.order_report import order_facts
 from straightband.workflows.order_request import DEFAULTS
 from straightband.workflows.setup import face_from_text
+from straightband.workflows.shop_prices import shop_prices
 
 TELESCOPE = ("aperture", "focal_length", "focal_ratio", "intercept", "full_field")
 ASKED = (*TELESCOPE, "minor", "have", *DEFAULTS)  # as the options of the command `order`
@@ -39,16 +41,16 @@ def name_from_text(text: str, *, what: str) -> str:
     return name
 
 
-def order_of_texts(texts: Mapping[str, str]) -> Order:
-    """What the order comes to, nothing entered; raises BadInput."""
+def order_of_texts(texts: Mapping[str, str], *, prices: Prices = DEFAULT_PRICES) -> Order:
+    """What the order comes to at these prices, nothing entered; raises BadInput."""
     told: dict[str, Any] = dict.fromkeys(("aperture", "intercept")) | given(texts, *ASKED)
-    return take_order(order_from_text(**told))
+    return take_order(order_from_text(prices=prices, **told))
 
 
 def enter_order(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None, corrects: int | None = None) -> int:
     """Enter an order from what was typed; returns its number. Raises BadInput, and enters nothing then."""
     name = name_from_text(texts.get("name", ""), what="the name of the order")
-    found = order_facts(order_of_texts(texts))
+    found = order_facts(order_of_texts(texts, prices=shop_prices(shop)))
     entry = Ordered(
         at=now,
         corrects=corrects,
@@ -74,28 +76,45 @@ def _named_once(record: Record, entry: Ordered) -> Ordered:
 
 
 def enter_piece(
-    shop: Shop, texts: Mapping[str, str], *, now: str, order_id: int | None = None, batch_id: int | None = None, form: Form | None = None
+    shop: Shop,
+    texts: Mapping[str, str],
+    *,
+    now: str,
+    order_id: int | None = None,
+    batch_id: int | None = None,
+    form: Form | None = None,
+    corrects: int | None = None,
 ) -> int:
-    """Enter a piece with one face; returns its number. Raises BadInput."""
+    """Enter a piece with one face, or the correction of a piece, which keeps its order; returns the first entry's number. Raises BadInput."""
     name = name_from_text(texts.get("name", ""), what="the name of the piece")
     shape = texts.get("shape", "").strip() or "ellipse"
     told = {"shape": shape} | given(texts, *SIZES, "glass", "thickness")
     face_from_text(shape=shape, **{size: told.get(size) for size in SIZES})
-    entry = PieceEntry(at=now, order_id=order_id, batch_id=batch_id, name=name, told=told)
     with shop.record() as record:
-        return record.once(form, lambda: _with_face(record, entry))[1]
+        if corrects is not None:
+            before = record.current(PieceEntry, corrects)
+            order_id, batch_id = before.order_id, before.batch_id
+        entry = PieceEntry(at=now, corrects=corrects, order_id=order_id, batch_id=batch_id, name=name, told=told)
+        _, number = record.once(form, lambda: _with_face(record, entry))
+        return record.get(PieceEntry, number).root
 
 
 def _with_face(record: Record, entry: PieceEntry) -> PieceEntry:
-    if any(piece.name == entry.name for piece in record.listing(PieceEntry, name=entry.name)):
+    if any(piece.root != entry.corrects for piece in record.listing(PieceEntry, name=entry.name)):
         raise BadInput(
             found=f"there is a piece called '{entry.name}' already",
             needed="a name of its own is needed, as it stands on the glass",
             remedy="add a letter or a number",
         )
     piece = record.add(entry)
-    record.add(FaceEntry(at=entry.at, piece_id=piece.id, name="face"))
+    if entry.corrects is None:
+        record.add(FaceEntry(at=entry.at, piece_id=piece.id, name="face"))
     return piece
+
+
+def piece_texts(piece: PieceEntry) -> dict[str, str]:
+    """What was entered of a piece, to begin its correction with."""
+    return {"name": piece.name, **piece.told}
 
 
 def piece_suggested(order: Ordered) -> dict[str, str]:

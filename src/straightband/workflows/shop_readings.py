@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from contextlib import closing
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -11,12 +12,14 @@ from straightband import provenance
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.quantities import whole_number
-from straightband.shop.entries import Exposure, Flat, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
+from straightband.shop.entries import Exposure, Flat, GridPhotograph, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
 from straightband.shop.folder import Shop
 from straightband.shop.queries import photographs_of, readings_with
 from straightband.shop.record import Form, Record, json_text
 from straightband.workflows.certify import verdict_on
+from straightband.workflows.films import frames_of, is_film
 from straightband.workflows.judge import Verdict
+from straightband.workflows.many import here
 from straightband.workflows.maps import map_file, map_from_file
 from straightband.workflows.pictures import drawing_of, map_picture, preview_picture
 from straightband.workflows.read import Reading, Setup, tell_nobody
@@ -27,9 +30,13 @@ from straightband.workflows.setup import setup_from_text
 from straightband.workflows.several import read_photos
 from straightband.workflows.shop_orders import SIZES, TELESCOPE, given
 from straightband.workflows.shop_work import face_of
+from straightband.workflows.stack import read_stack
 
-SETTINGS = ("light", "outline", "thicker", "mark", "mirrored", "camera", "lens_distortion", "margin")
+TOGETHER, STACK = "together", "stack"
+RESTING = ("support", "handled")  # for which glass and thickness must be known
+SETTINGS = ("light", "outline", "thicker", "pressed", "mark", "mirrored", "camera", "lens_distortion", "margin", *RESTING, TOGETHER)
 MOST_PHOTOGRAPHS = 20
+MOST_FRAMES = 60  # sent as photographs; a film may have more
 PREVIEW_PX = 1400
 
 
@@ -59,32 +66,47 @@ def enter_photograph(shop: Shop, face_root: int, *, name: str, data: bytes, now:
 
 def task_from_texts(shop: Shop, photographs: tuple[int, ...], *, texts: Mapping[str, str]) -> Task:
     """The task, its settings checked before anything is begun; raises BadInput."""
-    task = Task(
-        photographs=photographs,
-        flat_id=whole_number(texts.get("flat", "")),
-        settings=given(texts, *SETTINGS),
-    )
+    settings = given(texts, *SETTINGS)
+    flat_id = whole_number(texts.get("flat", ""))
+    bare = Task(photographs=photographs, flat_id=flat_id, settings=settings)
     with shop.record() as record:
-        _setup(record, task, face_root=_face_root(record, task))
+        face_root = _face_root(record, bare)
+        _, piece, _ = face_of(record, face_root)
+        # Shape and sizes go with the reading: the piece may be corrected later, and an old reading stays what it was.
+        task = replace(bare, settings=given(piece.told, "shape", *SIZES) | _rest(piece, texts=texts, settings=settings) | settings)
+        _setup(record, task, face_root=face_root)
     return task
+
+
+def _rest(piece: PieceEntry, *, texts: Mapping[str, str], settings: Mapping[str, str]) -> dict[str, str]:
+    """Glass and thickness, as told with the photograph or else of the piece, where it is told how the piece lies or was handled."""
+    if not any(name in settings for name in RESTING):
+        return {}
+    return given(piece.told, "glass", "thickness") | given(texts, "glass", "thickness")
 
 
 def _face_root(record: Record, task: Task) -> int:
     faces = {record.get(Photograph, number).face_id for number in task.photographs}
-    if len(faces) != 1 or len(task.photographs) > MOST_PHOTOGRAPHS:
+    most = MOST_FRAMES if _is_stack(task.settings) else MOST_PHOTOGRAPHS
+    if len(faces) != 1 or len(task.photographs) > most:
         raise BadInput(
             found="the photographs are not of one face, or too many",
-            needed=f"1 to {MOST_PHOTOGRAPHS} photographs of one face are needed",
+            needed=f"1 to {most} photographs of one face are needed",
             remedy="choose again",
         )
     return faces.pop()
 
 
+def _is_stack(settings: Mapping[str, str]) -> bool:
+    return settings.get(TOGETHER) == STACK
+
+
 def _setup(record: Record, task: Task, *, face_root: int) -> Setup:
     _, piece, _ = face_of(record, face_root)
     taken = record.get(Photograph, task.photographs[0])
-    told = {"light": "", "shape": piece.told["shape"], "today": day_of(taken)} | given(piece.told, *SIZES)
-    return setup_from_text(**told | task.settings)
+    face = {} if "shape" in task.settings else given(piece.told, "shape", *SIZES)
+    asked = {name: text for name, text in task.settings.items() if name != TOGETHER}
+    return setup_from_text(**{"light": "", "today": day_of(taken)} | face | asked)
 
 
 def day_of(photograph: Photograph) -> str:
@@ -114,7 +136,7 @@ def read_for_the_record(shop: Shop, task: Task, *, now: str, stage: Callable[[st
     first = shop.photos.read(entries[0].sha256)
     stage("opening the photograph")
     size_px = keep_preview(shop, entries[0], data=first)
-    reading = _read(shop, entries, setup=setup, flat_id=task.flat_id, stage=stage)
+    reading = _read(shop, entries, setup=setup, task=task, stage=stage)
     verdict = None
     if requirement_told:
         stage("judging it in the telescope")
@@ -163,11 +185,34 @@ def _entered(record: Record, entry: ReadingEntry, *, task: Task, judged: tuple[d
     return made
 
 
-def _read(
-    shop: Shop, entries: tuple[Photograph, ...], *, setup: Setup, flat_id: int | None, stage: Callable[[str], None] = tell_nobody
-) -> Reading:
-    photographs = [(each.name, shop.photos.read(each.sha256)) for each in entries]
-    return read_photos(photographs, setup=setup, reference=reference_map(shop, flat_id), stage=stage)
+def _read(shop: Shop, entries: tuple[Photograph, ...], *, setup: Setup, task: Task, stage: Callable[[str], None] = tell_nobody) -> Reading:
+    reference = reference_map(shop, task.flat_id)
+    films = [each for each in entries if is_film(each.name)]
+    if not films and not _is_stack(task.settings):
+        photographs = [(each.name, shop.photos.read(each.sha256)) for each in entries]
+        return read_photos(photographs, setup=setup, reference=reference, stage=stage)
+    if films and len(entries) > 1:
+        raise BadInput(
+            found=f"'{films[0].name}' is a film among {len(entries)} files",
+            needed="one film by itself, or photographs, are needed",
+            remedy="send the film alone",
+        )
+    film = provenance.source_of(films[0].name, shop.photos.read(films[0].sha256)) if films else None
+    frames = (
+        frames_of(shop.photos.read(films[0].sha256), name=films[0].name)
+        if films
+        else ((each.name, shop.photos.read(each.sha256)) for each in entries)
+    )
+    with here(1) as executor:  # the worker keeps to one core: the other serves the pages
+        return read_stack(
+            frames,
+            setup=setup,
+            reference=reference,
+            executor=executor,
+            workers=1,
+            tell=lambda done: stage(f"{done} frames read"),
+            film=film,
+        )
 
 
 def reference_map(shop: Shop, flat_id: int | None) -> HeightMap | None:
@@ -179,20 +224,26 @@ def reference_map(shop: Shop, flat_id: int | None) -> HeightMap | None:
     return map_from_file(shop.maps.read(flat.map_sha256), flat.map_name)
 
 
-def keep_preview(shop: Shop, entry: Photograph, *, data: bytes) -> tuple[int, int]:
-    """Keep a small picture of a photograph for the screen; returns the photograph's own width and height."""
-    picture, size_px = preview_picture(data, name=entry.name, side_px=PREVIEW_PX)
+def _first_frame(data: bytes, *, name: str) -> tuple[str, bytes]:
+    with closing(frames_of(data, name=name)) as frames:  # the process that decodes them ends with it
+        return next(frames)
+
+
+def keep_preview(shop: Shop, entry: Photograph | GridPhotograph, *, data: bytes) -> tuple[int, int]:
+    """Keep a small picture of a photograph, or of a film's first frame, for the screen; returns its own width and height."""
+    name, shown = _first_frame(data, name=entry.name) if is_film(entry.name) else (entry.name, data)
+    picture, size_px = preview_picture(shown, name=name, side_px=PREVIEW_PX)
     shop.keep_view(preview_place(shop, entry).name, picture)
     shop.keep_view(size_place(shop, entry).name, "{} {}".format(*size_px).encode("ascii"))
     return size_px
 
 
-def size_place(shop: Shop, entry: Photograph) -> Path:
+def size_place(shop: Shop, entry: Photograph | GridPhotograph) -> Path:
     """Where the photograph's own width and height are kept beside that picture."""
     return shop.view_place(f"photo-{entry.sha256}.size")
 
 
-def photograph_size(shop: Shop, entry: Photograph) -> tuple[int, int]:
+def photograph_size(shop: Shop, entry: Photograph | GridPhotograph) -> tuple[int, int]:
     """Width and height of a photograph in its own pixels; zeros while it was not opened."""
     place = size_place(shop, entry)
     if not (place.is_file() and preview_place(shop, entry).is_file()):
@@ -201,7 +252,7 @@ def photograph_size(shop: Shop, entry: Photograph) -> tuple[int, int]:
     return int(width), int(height)
 
 
-def preview_place(shop: Shop, entry: Photograph) -> Path:
+def preview_place(shop: Shop, entry: Photograph | GridPhotograph) -> Path:
     """Where that picture lies."""
     return shop.view_place(f"photo-{entry.sha256}.jpg")
 
@@ -230,7 +281,7 @@ def read_again(shop: Shop, number: int, *, stage: Callable[[str], None] = tell_n
         entries = photographs_of(record, number)
         task = Task(photographs=tuple(each.id for each in entries), flat_id=entry.flat_id, settings=entry.told)
         setup = _setup(record, task, face_root=entry.face_id)
-    return _read(shop, entries, setup=setup, flat_id=entry.flat_id, stage=stage)
+    return _read(shop, entries, setup=setup, task=task, stage=stage)
 
 
 def recomputed(shop: Shop, number: int) -> tuple[str, ...]:
@@ -265,6 +316,12 @@ SETTING_NAMES = {
     "camera": "Camera",
     "lens_distortion": "Lens distortion",
     "margin": "Left to the bevel",
+    "pressed": "Pressed between, clock hour",
+    "support": "Lay on",
+    "handled": "Time since it was handled",
+    "glass": "Glass",
+    "thickness": "Thickness",
+    TOGETHER: "Read as",
 }
 
 

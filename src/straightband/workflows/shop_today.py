@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from straightband.shop.entries import FaceEntry, GaugingEntry, Photograph, PieceEntry, ReadingEntry, Run, VerdictEntry
 from straightband.shop.folder import Shop
 from straightband.shop.queries import (
+    BACK,
+    back_of,
     count_open_pieces,
     faces_of,
     newest_certificate,
+    newest_clearing,
     newest_verdict,
     open_pieces,
     readings_of,
@@ -19,6 +22,7 @@ from straightband.shop.queries import (
 from straightband.shop.record import Record
 from straightband.uncertainty import round_with_uncertainty
 from straightband.verdict.decision import Decision
+from straightband.workflows.back_rows import clear_headline, to_go
 from straightband.workflows.gauge_report import NEXT
 from straightband.workflows.setup import face_from_text
 from straightband.workflows.shop_clock import hour_shown, later
@@ -42,11 +46,18 @@ class Clock:
         What is being done and until when.
     until
         The moment it is up, UTC, for the page's own clock.
+    then
+        What to do when it is up, or nothing.
+    link, link_words
+        Where that is done.
     """
 
     id: int
     words: str
     until: str
+    then: str = ""
+    link: str = ""
+    link_words: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,11 +110,23 @@ def today(shop: Shop, *, units: str) -> tuple[tuple[InHand, ...], int]:
 
 def in_hand(record: Record, piece: PieceEntry, *, units: str) -> InHand:
     """One piece with its next step."""
-    face = faces_of(record, piece.root)[0]
-    state, step = _state(record, piece, face=face)
-    timer = going(record, face.root)
-    clock = None if timer is None else clock_of(timer.id, work=timer.work, begun=timer.at, minutes=timer.minutes)
+    faces = faces_of(record, piece.root)
+    state, step = _state(record, piece, face=faces[0])
+    clocks = [clock for face in faces if (clock := clock_on(record, face)) is not None]
+    clock = clocks[0] if clocks else None
     return InHand(number=piece.root, name=piece.name, size=size_shown(piece, units=units), state=state, step=step, clock=clock)
+
+
+def clock_on(record: Record, face: FaceEntry) -> Clock | None:
+    """The timer that is going for a face or a back, or None."""
+    timer = going(record, face.root)
+    if timer is None:
+        return None
+    if face.name != BACK:
+        return clock_of(timer.id, work=timer.work, begun=timer.at, minutes=timer.minutes)
+    clock = clock_of(timer.id, work="polishing the back", begun=timer.at, minutes=timer.minutes)
+    then = "stop it, wash the mirror, dry both faces, and photograph the grid through it."
+    return replace(clock, then=then, link=f"/pieces/{face.piece_id}/back", link_words="The back")
 
 
 def clock_of(number: int, *, work: str, begun: str, minutes: float) -> Clock:
@@ -134,6 +157,10 @@ def _state(record: Record, piece: PieceEntry, *, face: FaceEntry) -> tuple[str, 
         )
     if readings:
         return _after_reading(record, piece, reading=readings[0])
+    back = back_of(record, piece.root)
+    clearing = None if back is None else newest_clearing(record, back.root)
+    if clearing is not None and clearing.found["unclear_places"]:
+        return clear_headline(clearing.found), Step(words=to_go(clearing.found), link=f"/pieces/{piece.root}/back", link_words="The back")
     gaugings = record.listing(GaugingEntry, newest_first=True, limit=1, face_id=face.root)
     if gaugings:
         return _after_gauging(piece, gaugings[0])

@@ -13,6 +13,7 @@ from straightband.light.lines import lamp_from_text
 from straightband.quantities import parse_duration_s, parse_length_mm
 from straightband.shop.entries import Cost, FaceEntry, GaugingEntry, PieceEntry, Run, Timer
 from straightband.shop.folder import Shop
+from straightband.shop.queries import run_of_timer
 from straightband.shop.record import Form, Record
 from straightband.workflows.gauge import gauge_face
 from straightband.workflows.gauge_report import gauging_facts
@@ -27,6 +28,7 @@ FEET = ("leg_circle", "leg_side", "ring", "ball")
 READINGS = ("reading", "zero", "turned", "zero_after", "step", "indicator_error", "reference_sag", "reference_doubt")
 GAUGE_LIGHT = "mercury-green"
 LONGEST_RUN_MINUTES = 24 * 60.0
+_NONE = re.compile(r"0+(?:\.0+)?\s*(?:s|min|h)")
 _AMOUNT = re.compile(r"\d{1,7}(?:\.\d{1,2})?")
 
 
@@ -39,12 +41,13 @@ def face_of(record: Record, face_root: int) -> tuple[FaceEntry, PieceEntry, Face
 
 def start_timer(shop: Shop, face_root: int, *, texts: Mapping[str, str], now: str, form: Form | None = None) -> int:
     """Begin a run of so many minutes; returns the timer's number. Raises BadInput."""
-    timer = Timer(at=now, face_id=face_root, work=_work(texts), minutes=_minutes(texts.get("minutes", "")))
+    timer = Timer(at=now, face_id=face_root, work=_work(texts), minutes=run_minutes(texts.get("minutes", "")))
     with shop.record() as record:
-        return record.once(form, lambda: _begun(record, timer))[1]
+        return record.once(form, lambda: begun(record, timer))[1]
 
 
-def _begun(record: Record, timer: Timer) -> Timer:
+def begun(record: Record, timer: Timer) -> Timer:
+    """The timer, entered; raises BadInput while another is going for its face."""
     if going(record, timer.face_id) is not None:
         raise BadInput(found="a timer is going for this face already", needed="one run at a time is needed", remedy="stop that one first")
     return record.add(timer)
@@ -53,7 +56,7 @@ def _begun(record: Record, timer: Timer) -> Timer:
 def going(record: Record, face_root: int) -> Timer | None:
     """The timer that is going for a face, or None."""
     for timer in record.listing(Timer, newest_first=True, limit=1, face_id=face_root):
-        if not record.listing(Run, timer_id=timer.id):
+        if run_of_timer(record, timer.id) is None:
             return timer
     return None
 
@@ -79,24 +82,44 @@ def stop_timer(shop: Shop, timer_id: int, *, texts: Mapping[str, str], now: str,
 
 
 def _ended(record: Record, run: Run) -> Run:
-    there = record.listing(Run, timer_id=run.timer_id)
-    return there[0] if there else record.add(run)
+    there = None if run.timer_id is None else run_of_timer(record, run.timer_id)
+    return record.add(run) if there is None else there
 
 
-def enter_run(shop: Shop, face_root: int, *, texts: Mapping[str, str], now: str, form: Form | None = None) -> int:
-    """Enter a run that was done without a timer; returns its number. Raises BadInput."""
+def enter_run(
+    shop: Shop, face_root: int, *, texts: Mapping[str, str], now: str, form: Form | None = None, corrects: int | None = None
+) -> int:
+    """Enter a run that was done without a timer, or the correction of one; returns the entry's number. Raises BadInput.
+
+    A correction may take a run back: no time on the lap, `0min`.
+    """
+    typed = texts.get("minutes", "")
+    none = corrects is not None and bool(_NONE.fullmatch(typed.strip()))
     run = Run(
         at=now,
+        corrects=corrects,
         face_id=face_root,
         work=_work(texts),
         position=_position(texts),
         abrasive_id=_number(texts.get("abrasive", "")),
         pad_id=_number(texts.get("pad", "")),
-        minutes=_minutes(texts.get("minutes", "")),
+        minutes=0.0 if none else run_minutes(typed),
         note=" ".join(texts.get("note", "").split())[:200],
     )
     with shop.record() as record:
         return record.once(form, lambda: record.add(run))[1]
+
+
+def run_texts(run: Run) -> dict[str, str]:
+    """What was entered of a run, to begin its correction with."""
+    return {
+        "work": run.work,
+        "minutes": f"{run.minutes:g}min",
+        "position": run.position,
+        "abrasive": "" if run.abrasive_id is None else str(run.abrasive_id),
+        "pad": "" if run.pad_id is None else str(run.pad_id),
+        "note": run.note,
+    }
 
 
 def _work(texts: Mapping[str, str]) -> str:
@@ -115,7 +138,8 @@ def _position(texts: Mapping[str, str]) -> str:
     return position
 
 
-def _minutes(text: str) -> float:
+def run_minutes(text: str) -> float:
+    """The minutes of a run; raises BadInput."""
     minutes = parse_duration_s(text, what="the time on the lap") / 60.0
     if not 0.0 < minutes <= LONGEST_RUN_MINUTES:
         raise BadInput(
@@ -164,14 +188,17 @@ def _earlier(record: Record, face_root: int, *, told: dict[str, str], corrects: 
     return ()
 
 
-def enter_cost(shop: Shop, piece_root: int | None, *, texts: Mapping[str, str], now: str, form: Form | None = None) -> int:
-    """Enter money or hours spent; returns the entry's number. Raises BadInput."""
+def enter_cost(
+    shop: Shop, piece_root: int | None, *, texts: Mapping[str, str], now: str, form: Form | None = None, corrects: int | None = None
+) -> int:
+    """Enter money or hours spent, or the correction of that; returns the entry's number. Raises BadInput."""
     amount, hours = texts.get("amount", "").strip() or "0", texts.get("hours", "").strip() or "0"
     for text, what in ((amount, "the amount"), (hours, "the hours")):
         if not _AMOUNT.fullmatch(text):
             raise BadInput(found=f"{what} was given as '{text[:40]}'", needed="a plain number is needed", remedy="write it like 12.50")
     entry = Cost(
         at=now,
+        corrects=corrects,
         piece_id=piece_root,
         what=name_from_text(texts.get("what", ""), what="what it was for"),
         amount=float(amount),
@@ -180,3 +207,8 @@ def enter_cost(shop: Shop, piece_root: int | None, *, texts: Mapping[str, str], 
     )
     with shop.record() as record:
         return record.once(form, lambda: record.add(entry))[1]
+
+
+def cost_texts(cost: Cost) -> dict[str, str]:
+    """What was entered of a cost, to begin its correction with."""
+    return {"what": cost.what, "amount": f"{cost.amount:.2f}", "currency": cost.currency, "hours": f"{cost.hours:g}"}

@@ -108,7 +108,7 @@ class KnownFlats:
 
 def know_flats(request: FlatsRequest) -> KnownFlats:
     """Every flat by itself; raises BadInput where the pairs cannot tell them apart."""
-    _check(request.pairs)
+    check_pairs(request.pairs)
     solution = solve(request.pairs, order=request.order)
     terms = unseen_terms(solution)
     _check_cycle(terms)
@@ -133,7 +133,8 @@ def know_flats(request: FlatsRequest) -> KnownFlats:
     )
 
 
-def _check(pairs: tuple[Pair, ...]) -> None:
+def check_pairs(pairs: tuple[Pair, ...]) -> None:
+    """Raise BadInput where pairs can't tell flats apart, whatever their heights."""
     for pair in pairs:
         if pair.piece == pair.other:
             raise BadInput(

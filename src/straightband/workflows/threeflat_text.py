@@ -43,9 +43,9 @@ def request_from_text(
     return FlatsRequest(
         pairs=pairs,
         sources=tuple(provenance.source_of(name, data) for name, data in files),
-        order=ORDER if order is None else _order(order),
+        order=ORDER if order is None else order_from_text(order),
         measured=None if measured is None else day_from_text(measured, what="the day of measuring"),
-        recheck_months=RECHECK_MONTHS if recheck is None else _months(recheck),
+        recheck_months=RECHECK_MONTHS if recheck is None else recheck_from_text(recheck),
     )
 
 
@@ -86,15 +86,27 @@ def _pair(name: str, height_map: HeightMap, *, told: tuple[str, ...] | None) -> 
             raise BadInput(
                 found=f"a flat was named '{flat[:40]}'", needed="a letter, then letters and figures, are needed", remedy="name it like A"
             )
-    turn = _degrees(told[2]) if len(told) > 2 else 0.0
-    u, v = (signed_um(part, what="the shift") / 1000.0 for part in told[3:5]) if len(told) == 5 else (0.0, 0.0)
-    if turn % 360.0 and height_map.face.shape is Shape.RECTANGLE and turn % 180.0:
+    return placed_pair((told[0], told[1]), height_map, turn=told[2] if len(told) > 2 else "0deg", shift=",".join(told[3:5]))
+
+
+def placed_pair(names: tuple[str, str], height_map: HeightMap, *, turn: str, shift: str = "") -> Pair:
+    """A pair of flats by name, from the turn of the second and where its centre lay on the first, like `10mm,-5mm`; raises BadInput."""
+    degrees = _degrees(turn)
+    parts = [part.strip() for part in shift.split(",")] if shift.strip() else []
+    if len(parts) not in {0, 2}:
         raise BadInput(
-            found=f"{told[1]} was turned by {turn:g} deg under a rectangle",
+            found=f"the shift was given as '{shift[:40]}'",
+            needed="two lengths, along u and v, are needed",
+            remedy="write it like 10mm,-5mm",
+        )
+    u, v = (signed_um(part, what="the shift") / 1000.0 for part in parts) if parts else (0.0, 0.0)
+    if degrees % 360.0 and height_map.face.shape is Shape.RECTANGLE and degrees % 180.0:
+        raise BadInput(
+            found=f"{names[1]} was turned by {degrees:g} deg under a rectangle",
             needed="half a turn, or none, is what two rectangles can be measured at",
             remedy="leave this map out",
         )
-    return Pair(piece=told[0], other=told[1], height_map=height_map, turn_rad=math.radians(turn), shift_mm=(u, v))
+    return Pair(piece=names[0], other=names[1], height_map=height_map, turn_rad=math.radians(degrees), shift_mm=(u, v))
 
 
 def _degrees(text: str) -> float:
@@ -106,7 +118,8 @@ def _degrees(text: str) -> float:
     return float(match[1])
 
 
-def _order(text: str) -> int:
+def order_from_text(text: str) -> int:
+    """Highest order of the polynomials; raises BadInput."""
     order = whole_number(text)
     if order is None or not 2 <= order <= HIGHEST_ORDER:
         raise BadInput(
@@ -117,7 +130,8 @@ def _order(text: str) -> int:
     return order
 
 
-def _months(text: str) -> float:
+def recheck_from_text(text: str) -> float:
+    """Months until flats are due again, from text like `12months`; raises BadInput."""
     match = re.fullmatch(r"(\d{1,3}) ?months?", text.strip())
     if match is None or not 0 < int(match[1]) <= 240:
         raise BadInput(

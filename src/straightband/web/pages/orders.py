@@ -18,6 +18,7 @@ from straightband.workflows.order_request import DEFAULTS
 from straightband.workflows.order_rows import light_rows, order_doubts, order_in_a_line, quote_rows, size_rows, tolerance_rows
 from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_orders import enter_order, enter_piece, order_of_texts, piece_suggested
+from straightband.workflows.shop_prices import shop_prices
 from straightband.workflows.shown import sentence_shown
 
 MOST_SHOWN = 50
@@ -148,7 +149,7 @@ def new_order_page(ask: Ask) -> NewOrderPage:
 def draft_of(ask: Ask, texts: object) -> Draft:
     """What was typed so far comes to."""
     try:
-        order = order_of_texts(dict(texts))  # type: ignore[call-overload]
+        order = order_of_texts(dict(texts), prices=shop_prices(ask.shop))  # type: ignore[call-overload]
     except StraightbandError as refusal:
         return Draft(error=sentence_shown(str(refusal)))
     return _draft(ask, order_facts(order), sketch=order_sketch(order, units=ask.units))

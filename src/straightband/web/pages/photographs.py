@@ -22,6 +22,14 @@ from straightband.workflows.shop_readings import SETTINGS, enter_photograph, pho
 from straightband.workflows.shop_work import face_of
 
 MOST_CHOICES = 12
+KEPT = ("light", "mirrored", "camera", "lens_distortion", "margin", "support")  # of the last settings, to begin with
+TOGETHER_CHOICES = (("", "one face with the wedge turned between: read as one"), ("stack", "a stack: nothing touched between, averaged"))
+SUPPORTS = (
+    ("", "not counted"),
+    ("three-at-rim", "three points at the rim, as a shim gives"),
+    ("three-inside", "three points inside"),
+    ("rim", "its rim"),
+)
 LAMP_KINDS = ("sodium", "mercury-green", "helium-neon", "red-led", "green-led")
 
 
@@ -89,14 +97,21 @@ def setting_fields(record: Record) -> tuple[Field, ...]:
     """What a photograph is read with."""
     lamps = tuple((each.light, f"{each.name} ({each.light})") for each in record.listing(Lamp))
     kinds = tuple((kind, kind) for kind in LAMP_KINDS if kind not in {value for value, _ in lamps})
-    flats = tuple((str(each.root), each.name) for each in record.listing(Flat))
+    # The newest entry of a flat: what was noted on it since counts, and a reading keeps the very entry it was made with.
+    flats = tuple((str(each.id), each.name) for each in record.listing(Flat))
     hours = "clock hour in the upright photograph, 1 to 12"
     return (
         Field(name="light", label="Lamp", kind="choice", choices=(*lamps, *kinds)),
         Field(name="flat", label="Lying on", kind="choice", choices=(*flats, ("", "a flat without a map"))),
         Field(name="mark", label="Pencil mark on the rim", hint=hours),
-        Field(name="thicker", label="Gap thicker toward", hint=f"{hours}; or in, out for rings"),
+        Field(name="thicker", label="Gap thicker toward", hint=f"{hours}; or in, out for rings; of several photographs one for each, like 3,9"),
         Field(name="mirrored", label="View reversed", kind="choice", choices=(("0", "not at all"), ("1", "once: through the back"), ("2", "twice: back and beam splitter"))),
+        Field(name="together", label="Several files are", kind="choice", choices=TOGETHER_CHOICES, hint="a film is always a stack", more=True),
+        Field(name="pressed", label="Rim pressed between the first and the others", hint="clock hour: tells hill from hole", more=True),
+        Field(name="handled", label="Time since a hand lay on the glass", hint="like 4min: tells how long to wait", more=True),
+        Field(name="support", label="The piece lay on", kind="choice", choices=SUPPORTS, hint="with it, bending under weight is counted", more=True),
+        Field(name="glass", label="Glass, for both of these", hint="left empty: that of the piece", more=True),
+        Field(name="thickness", label="Thickness, for both of these", hint="left empty: that of the piece", more=True),
         Field(name="camera", label="Distance of the camera", hint="like 1m", more=True),
         Field(name="lens_distortion", label="Lens distortion", hint="95 % limit at the corner of the frame; left empty: 1%", more=True),
         Field(name="margin", label="Left to the bevel", hint="of each semi-axis; left empty: 3%", more=True),
@@ -107,9 +122,16 @@ def _last_settings(record: Record, face_root: int) -> dict[str, str]:
     """What was said the last time: of this face, else of any, less what is another each time."""
     own = readings_of(record, face_root, limit=1)
     for reading in own or record.listing(ReadingEntry, newest_first=True, limit=1):
-        settings = {key: value for key, value in reading.told.items() if key not in ("outline", "thicker", "mark")}
-        return settings | {"flat": "" if reading.flat_id is None else str(reading.flat_id)}
+        settings = {key: value for key, value in reading.told.items() if key in KEPT}
+        return settings | {"flat": _flat_now(record, reading)}
     return {}
+
+
+def _flat_now(record: Record, reading: ReadingEntry) -> str:
+    """The flat of a reading as it holds now."""
+    if reading.flat_id is None:
+        return ""
+    return str(record.current(Flat, record.get(Flat, reading.flat_id).root).id)
 
 
 def send_photograph_page(ask: Ask) -> SendPhotographPage:
@@ -119,7 +141,13 @@ def send_photograph_page(ask: Ask) -> SendPhotographPage:
         fields = setting_fields(record)
         values = _last_settings(record, faces_of(record, piece.root)[0].root)
     here = f"/pieces/{piece.root}"
-    file = Field(name="photograph", label="Photograph of the bands", kind="file", needed=True)
+    file = Field(
+        name="photograph",
+        label="Photograph of the bands",
+        kind="files",
+        hint="or several of this face at once, or one short film",
+        needed=True,
+    )
     return SendPhotographPage(
         title=f"Photograph {piece.name}",
         piece=here,
@@ -130,12 +158,13 @@ def send_photograph_page(ask: Ask) -> SendPhotographPage:
 
 
 def take_photograph(ask: Ask) -> str:
-    """Keep the photograph and ask for its reading; the same photograph is kept once."""
+    """Keep the photographs and ask for their reading; the same photograph is kept once."""
     with ask.shop.record() as record:
         face = faces_of(record, record.current(PieceEntry, ask.numbers["piece"]).root)[0]
-    sent = ask.files.get("photograph")
-    number = enter_photograph(ask.shop, face.root, name=sent.name if sent else "", data=sent.data if sent else b"", now=ask.desk.now())
-    return f"/work/{ask_reading(ask.shop, (number,), texts=ask.texts, now=ask.desk.now(), form=ask.job_form)}"
+    several = ask.files.get("photograph") or (ask.file("photograph"),)
+    entered = [enter_photograph(ask.shop, face.root, name=sent.name, data=sent.data, now=ask.desk.now()) for sent in several]
+    photographs = tuple(dict.fromkeys(entered))
+    return f"/work/{ask_reading(ask.shop, photographs, texts=ask.texts, now=ask.desk.now(), form=ask.job_form)}"
 
 
 def photograph_page(ask: Ask) -> PhotographPage:
@@ -150,7 +179,7 @@ def photograph_page(ask: Ask) -> PhotographPage:
         siblings = record.listing(Photograph, newest_first=True, limit=MOST_CHOICES, face_id=entry.face_id)
     overlay = overlay_of(readings[0].drawing) if readings else None
     if readings:
-        values = {key: readings[0].told.get(key, "") for key in SETTINGS} | {"flat": values.get("flat", "")}
+        values = {key: readings[0].told.get(key, "") for key in (*SETTINGS, "glass", "thickness")} | {"flat": values.get("flat", "")}
     outline = Field(
         name="outline",
         label="Outline, where it was found wrongly",

@@ -70,8 +70,8 @@ class PiecePage(Page):
         Link to its order, or nothing.
     glass
         What it is made of, or nothing.
-    photograph, gauge
-        Links to the forms for both.
+    photograph, gauge, back, correct
+        Links to the forms for these.
     timer, run, cost
         Forms.
     stop
@@ -91,6 +91,8 @@ class PiecePage(Page):
     glass: str
     photograph: str
     gauge: str
+    back: str
+    correct: str
     timer: FormView
     run: FormView
     cost: FormView
@@ -184,6 +186,8 @@ def piece_page(ask: Ask) -> PiecePage:
         glass=", ".join(piece.told[key] for key in ("glass", "thickness") if key in piece.told),
         photograph=f"{here}/photograph",
         gauge=f"{here}/gauge",
+        back=f"{here}/back",
+        correct=f"{here}/correct",
         timer=form(ask, f"{here}/timer", submit="Start the timer", fields=fields[:2], name="timer"),
         run=form(ask, f"{here}/run", submit="Enter the run", fields=fields, name="run", quiet=True),
         cost=form(ask, f"{here}/cost", submit="Enter the cost", fields=COST_FIELDS, name="cost", quiet=True),

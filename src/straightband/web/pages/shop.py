@@ -1,47 +1,22 @@
-"""The shop itself: reference flats, lamps, abrasives, pads, its name, and the telephones that may come."""
+"""The shop itself: lamps, abrasives, pads, its name, and the telephones that may come."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import ClassVar
 
+from starlette.responses import Response
+
 from straightband.shop import telephones
-from straightband.shop.entries import Abrasive, Flat, Lamp, Pad
+from straightband.shop.entries import Abrasive, Lamp, Pad
 from straightband.shop.telephones import Telephone
 from straightband.web.desk import Ask
 from straightband.web.forms import Field, FormView, form
 from straightband.web.frame import Page
-from straightband.workflows.shop_clock import day_shown
-from straightband.workflows.shop_setup import enter_abrasive, enter_flat, enter_lamp, enter_pad, enter_shopkeeper, shopkeeper
+from straightband.workflows.order_prices import DEFAULT_PRICES, KEYS
+from straightband.workflows.shop_prices import enter_prices, price_rows, prices_file, told_prices
+from straightband.workflows.shop_setup import enter_abrasive, enter_lamp, enter_pad, enter_shopkeeper, shopkeeper
 from straightband.workflows.shown import grain_shown, length_shown
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlatLine:
-    """One reference flat."""
-
-    name: str
-    map_name: str
-    note: str
-    when: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlatsPage(Page):
-    """Reference flats.
-
-    Attributes
-    ----------
-    flats
-        The lines.
-    form
-        A new one with its map.
-    """
-
-    template: ClassVar[str] = "flats.html"
-    tab: ClassVar[str] = "flats"
-    flats: tuple[FlatLine, ...]
-    form: FormView
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,39 +74,11 @@ class TelephonesPage(Page):
     known: tuple[tuple[Telephone, FormView], ...]
 
 
-def flats_page(ask: Ask) -> FlatsPage:
-    """Reference flats and the form for a new one."""
-    with ask.shop.record() as record:
-        flats = record.listing(Flat)
-    fields = (
-        Field(name="name", label="Name of the flat", needed=True),
-        Field(name="map", label="Its map", hint=".npz, .x3p or .csv, as the three-flat test writes it", kind="file", needed=True),
-        Field(name="note", label="Note"),
-    )
-    lines = tuple(FlatLine(name=flat.name, map_name=flat.map_name, note=flat.note, when=day_shown(flat.at)) for flat in flats)
-    return FlatsPage(title="Reference flats", flats=lines, form=form(ask, "/flats", submit="Enter the flat", fields=fields, quiet=True))
-
-
-def take_flat(ask: Ask) -> str:
-    """Enter a reference flat with its map."""
-    sent = ask.files.get("map")
-    texts = ask.texts
-    enter_flat(
-        ask.shop,
-        texts.get("name", ""),
-        map_name=sent.name if sent else "",
-        data=sent.data if sent else b"",
-        note=texts.get("note", ""),
-        now=ask.desk.now(),
-        form=ask.form,
-    )
-    return "/flats"
-
-
 def shop_page(ask: Ask) -> ShopPage:
     """What the shop has."""
     with ask.shop.record() as record:
         keeper = shopkeeper(record)
+        prices, told = price_rows(record), told_prices(record)
         lamps, abrasives, pads = record.listing(Lamp), record.listing(Abrasive), record.listing(Pad)
     kept = {"name": keeper.name, "signed_by": keeper.signed_by}
     shelves = (
@@ -145,6 +92,7 @@ def shop_page(ask: Ask) -> ShopPage:
             rows=tuple((each.name, f"{length_shown(each.diameter_mm, ask.units)} {each.note}".strip()) for each in pads),
             form=_shelf(ask, "pad"),
         ),
+        Shelf(title="Prices", rows=prices, form=_shelf(ask, "prices", values=told)),
     )
     return ShopPage(title="Shop", shelves=shelves, folder=str(ask.shop.folder))
 
@@ -173,6 +121,16 @@ SHELVES = {
             Field(name="note", label="Note"),
         ),
     ),
+    "prices": (
+        enter_prices,
+        (
+            *(
+                Field(name=key, label=f"{meaning[:1].upper()}{meaning[1:]}", hint=f"left empty: {DEFAULT_PRICES.values[key]}, our default")
+                for key, (_, _, meaning) in KEYS.items()
+            ),
+            Field(name="currency", label="Currency", hint=f"left empty: {DEFAULT_PRICES.currency}"),
+        ),
+    ),
 }
 
 
@@ -186,6 +144,14 @@ def take_shelf(ask: Ask) -> str:
     enter = SHELVES.get(kind, SHELVES["name"])[0]
     enter(ask.shop, ask.texts, now=ask.desk.now(), form=ask.form)
     return "/shop"
+
+
+def give_prices(ask: Ask) -> Response:
+    """The shop's figures as the price file that the command `order` takes."""
+    with ask.shop.record() as record:
+        data = prices_file(record)
+    headers = {"Content-Disposition": 'attachment; filename="prices.toml"'}
+    return Response(data, media_type="application/toml", headers=headers)
 
 
 def telephones_page(ask: Ask) -> TelephonesPage:

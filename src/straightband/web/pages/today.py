@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from straightband.shop import jobs
+from straightband.shop.entries import Timer
+from straightband.shop.queries import BACK
 from straightband.web.desk import Ask
 from straightband.web.forms import Field, FormView, form
 from straightband.web.frame import Page
 from straightband.workflows.cautions import DEFER, GRINDING
 from straightband.workflows.shop_today import InHand, today
-from straightband.workflows.shop_work import POSITIONS, stop_timer
+from straightband.workflows.shop_work import POSITIONS, face_of, stop_timer
 
 POSITION_CHOICES = (("", "not said"), *((each, each) for each in POSITIONS))
 
@@ -69,7 +71,15 @@ def today_page(ask: Ask) -> TodayPage:
     )
 
 
-WORDS = {"read": "Reading bands", "certify": "Writing a certificate", "recompute": "Reading again", "plan": "Planning a batch"}
+WORDS = {
+    "read": "Reading bands",
+    "certify": "Writing a certificate",
+    "recompute": "Reading again",
+    "plan": "Planning a batch",
+    "clear": "Looking at a back",
+    "pads": "Laying out pads",
+    "threeflat": "Telling flats apart",
+}
 
 
 def stop_form(ask: Ask, number: int) -> FormView:
@@ -83,6 +93,8 @@ def stop_form(ask: Ask, number: int) -> FormView:
 
 
 def take_stop(ask: Ask) -> str:
-    """Stop a timer."""
+    """Stop a timer; that of a back leads to its page, where the grid is photographed next."""
     stop_timer(ask.shop, ask.numbers["timer"], texts=ask.texts, now=ask.desk.now(), form=ask.form)
-    return "/"
+    with ask.shop.record() as record:
+        face, piece, _ = face_of(record, record.get(Timer, ask.numbers["timer"]).face_id)
+    return f"/pieces/{piece.root}/back" if face.name == BACK else "/"

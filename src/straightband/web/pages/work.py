@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from straightband.shop import jobs
+from straightband.shop.jobs import Job
 from straightband.web.desk import Ask
 from straightband.web.forms import FormView, form
 from straightband.web.frame import Page
 from straightband.web.pages.today import WORDS
 from straightband.workflows.shown import sentence_shown
 
+ASKED_AT = {"plan": "/batches", "pads": "/pads", "threeflat": "/flats/tests/new"}
 STATES = {
     "waiting": "Waiting for its turn.",
     "running": "Being done.",
@@ -37,8 +39,8 @@ class WorkPage(Page):
         Where its result is, or nothing.
     events
         Where its progress is told, while it is not over.
-    photograph
-        Link to the photograph it is about, or nothing.
+    about
+        Link to what it is about, or nothing.
     stop
         The form that stops it, or None.
     """
@@ -52,7 +54,7 @@ class WorkPage(Page):
     over: bool
     leads_to: str
     events: str
-    photograph: str
+    about: str
     stop: FormView | None
 
 
@@ -62,7 +64,6 @@ def work_page(ask: Ask) -> WorkPage:
     with ask.shop.record() as record:
         job = jobs.job_of(record, number)
     over = job.state in jobs.OVER
-    photographs = job.told.get("photographs", [])
     return WorkPage(
         title=WORDS[job.kind],
         state=job.state,
@@ -72,9 +73,17 @@ def work_page(ask: Ask) -> WorkPage:
         over=over,
         leads_to=job.leads_to,
         events=f"/work/{number}/events",
-        photograph=f"/photographs/{photographs[0]}" if photographs else "",
+        about=about(job),
         stop=None if over else form(ask, f"/work/{number}/stop", submit="Stop it", quiet=True),
     )
+
+
+def about(job: Job) -> str:
+    """Where to go back to when it could not be done."""
+    if job.kind == "clear":
+        return f"/pieces/{job.told['piece']}/back"
+    photographs = job.told.get("photographs", [])
+    return f"/photographs/{photographs[0]}" if photographs else ASKED_AT.get(job.kind, "")
 
 
 def take_stop_work(ask: Ask) -> str:

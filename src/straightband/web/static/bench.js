@@ -10,6 +10,9 @@
       var left = Math.round((until - Date.now()) / 1000), size = Math.abs(left);
       clock.textContent = (left < 0 ? "over by " : "") + Math.floor(size / 60) + ":" + two(size % 60);
       clock.className = left < 0 ? "time up" : "time";
+      if (left === 0 && navigator.vibrate) { navigator.vibrate([300, 150, 300]); }
+      var then = clock.parentNode.nextElementSibling;
+      if (then && /\bthen\b/.test(then.className)) { then.className = left < 0 ? "then up" : "then"; }
     }
     tick();
     setInterval(tick, 1000);
