@@ -11,7 +11,7 @@ import json
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator
 from pathlib import PurePath
 from typing import IO
 
@@ -26,7 +26,7 @@ MOST_SECONDS_A_FRAME = 30.0  # a hundred times what a frame of 60 megapixels tak
 _LENGTH_BYTES = 8
 
 
-def frames_of(data: bytes, *, name: str) -> Iterator[tuple[str, bytes]]:
+def frames_of(data: bytes, *, name: str) -> Generator[tuple[str, bytes], None, None]:
     """Name and bytes of each frame; raises PhotoUnreadable when the film can't be read, is endless, or ends the process that reads it."""
     command = [sys.executable, "-m", "straightband.workflows.films", PurePath(name).name]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
