@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from straightband.fringes.blocks import LIGHT, PHASE, Block, normal_equations, solve, split
+from straightband.fringes.bumps import find_bumps
 from straightband.fringes.border import Border, Strewn, find_border, refine_border
 from straightband.fringes.cells import gather
 from straightband.fringes.frame import (
@@ -33,7 +34,7 @@ from straightband.fringes.frame import (
 from straightband.fringes.noise import correlation_area, spread
 from straightband.fringes.trust import MOST_STEPS, STEPS, glare_on, overlaid, weights
 
-FIRST_SHARED, MISFIT_SHARED = 4.0, 8.0  # pixels that share a reading: assumed at first; above which the model misses something
+FIRST_SHARED, MISFIT_SHARED = 4.0, 5.0  # pixels that share a reading: assumed at first; above which the model misses something
 BORDER_ROUNDS = (1, 2)  # in which the border is placed anew
 SETTLED_ROUND = 2  # before it the residual is not yet noise
 HELD_ROUNDS = 1  # in which contrast stays near constant: what a phase can explain, the phase explains
@@ -202,8 +203,11 @@ def _round(picture: _Picture, state: _State) -> _State:
     """One round: the border placed anew, the pixels weighed, a step of all coefficients, the stiffness set anew."""
     fields, residual, channels = picture.seen_by(state)
     if state.round == 1:
-        laid = overlaid(residual, state.present, by_phase=channels[PHASE], frame=state.frame)
+        bumps = find_bumps(picture.value, fields, residual, present=state.present, frame=state.frame)
+        laid = overlaid(residual, state.present & ~bumps.where, by_phase=channels[PHASE], frame=state.frame)
         state = replace(state, present=state.present & ~laid)
+        picture.start_rad[:] += bumps.phase_rad
+        fields, residual, channels = picture.seen_by(state)
     if state.border is not None and state.round in BORDER_ROUNDS:
         state = _bordered(picture, state, border=_placed_anew(picture, state, border=state.border, fields=fields, residual=residual))
         fields, residual, channels = picture.seen_by(state)

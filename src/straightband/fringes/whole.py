@@ -52,6 +52,8 @@ class WholeFit:
         Other phases that leave nearly as little unexplained, best first; a later stage has to tell them apart.
     levels
         Light and modulation: coefficients of the same polynomials, up to the third order, mean first.
+    simplest
+        The best by the second order alone, which a border in the light has led astray least.
     """
 
     start: Start
@@ -61,6 +63,7 @@ class WholeFit:
     runner_up: float
     rivals: tuple[WholeFit, ...]
     levels: tuple[NDArray, NDArray]
+    simplest: WholeFit | None = None
 
     def phase_rad(self, x: NDArray, y: NDArray, *, shape: Shape) -> NDArray:
         """The phase at normalised coordinates."""
@@ -143,9 +146,11 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         for start in starts
     ]
     picture = pictures[GRIDS[0]]
+    simplest = None
     for kept, orders, count, steps in ROUNDS:
         grown = [_tried(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
         fits = _distinct(sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained), picture=picture, shape=shape)
+        simplest = simplest or next(iter(fits), None)
     if not fits:
         return None
     best = _unfolded(fits[0], picture=picture, shape=shape)
@@ -155,6 +160,7 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
     left = max(RIVAL * (1.0 - fits[0].explained), DETAIL if few else 0.0)
     return replace(
         best,
+        simplest=simplest,
         runner_up=max((fit.explained for fit in others), default=0.0),
         rivals=tuple(fit for fit in others if 1.0 - fit.explained < left)[:MOST_RIVALS],
     )

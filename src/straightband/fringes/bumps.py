@@ -1,0 +1,122 @@
+"""Local hills and holes at the top of a band, where a small change of height changes nothing and a linear step finds no way.
+
+Where a band is brightest or darkest the picture does not change with the phase to first order, so a hill there looks to a linear step like
+something laid over the bands. Held against the whole cosine, the two differ.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
+
+from straightband.fringes.frame import Fields, Frame, spread_out
+from straightband.fringes.noise import spread
+
+SURE_SIGMAS = 8.0
+LEAST_PIXELS, LARGEST_SHARE = 60, 0.06  # of a patch; smaller ones are specks, larger ones belong to the figure
+MOST_PATCHES = 8
+REACH = 2.2  # radii of the patch around its middle that the trial looks at
+HEIGHTS_RAD = (0.6, 1.2, 2.2)
+WIDTHS = (0.6, 1.0, 1.5)  # radii of the patch
+LEAST_EXPLAINED = 0.88  # of the squares in the patch's surroundings
+FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and height of a bell that is a hill
+LESS_THAN_ADDED = 0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image unless a hill does much better
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bumps:
+    """What a hill explains.
+
+    Attributes
+    ----------
+    phase_rad
+        (n,) phase to add.
+    where
+        (n,) True on the patches that it explains.
+    """
+
+    phase_rad: NDArray
+    where: NDArray
+
+
+def find_bumps(value: NDArray, fields: Fields, residual: NDArray, *, present: NDArray, frame: Frame) -> Bumps:
+    """Bell-shaped hills and holes that explain patches of what a model without local fields left over; all (n,) over the frame's pixels."""
+    label = _patches(spread_out(residual, frame), spread_out(present, frame))[frame.inside]
+    rows, columns = (each.astype(float) for each in np.nonzero(frame.inside))
+    phase, where = np.zeros(value.size), np.zeros(value.size, dtype=bool)
+    for number in range(1, int(label.max(initial=0)) + 1):
+        patch = label == number
+        middle = rows[patch].mean(), columns[patch].mean()
+        radius = float(np.sqrt(patch.sum() / np.pi))
+        near = present & ((label == 0) | patch) & (np.hypot(rows - middle[0], columns - middle[1]) < REACH * radius)
+        trial = _Trial(
+            value=value[near] - fields.light[near],
+            modulation=fields.modulation[near],
+            phase_rad=fields.phase_rad[near],
+            row=(rows[near] - middle[0]) / radius,
+            column=(columns[near] - middle[1]) / radius,
+        )
+        shape = trial.best()
+        if shape is not None:
+            phase += _bell(shape, row=(rows - middle[0]) / radius, column=(columns - middle[1]) / radius)
+            where |= patch
+    return Bumps(phase_rad=phase, where=where)
+
+
+def _patches(residual: NDArray, present: NDArray) -> NDArray:
+    """Number [v, u] of each patch far off the noise, largest first, 0 elsewhere."""
+    sigma = max(spread(residual, present.astype(float)), 1e-30)
+    wild = (present & (np.abs(residual) > SURE_SIGMAS * sigma)).astype(np.uint8)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(wild, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
+    size = stats[:, cv2.CC_STAT_AREA].copy()
+    size[0] = 0
+    order = [i for i in np.argsort(-size)[:MOST_PATCHES] if LEAST_PIXELS <= size[i] <= LARGEST_SHARE * present.sum()]
+    fresh = np.zeros(len(size), dtype=int)
+    fresh[order] = np.arange(1, len(order) + 1)
+    return fresh[label]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Trial:
+    """The surroundings of a patch: value less light, modulation, phase, and place in radii from the patch's middle, (k,) each."""
+
+    value: NDArray
+    modulation: NDArray
+    phase_rad: NDArray
+    row: NDArray
+    column: NDArray
+
+    def best(self) -> NDArray | None:
+        """Height, middle and width of the bell that explains the patch, or None."""
+        before = float(np.sum(self._left(np.zeros(4)) ** 2))
+        starts = [np.array([sign * h, 0.0, 0.0, np.log(w)]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS]
+        start = min(starts, key=lambda shape: float(np.sum(self._left(shape) ** 2)))
+        found = optimize.least_squares(self._left, start, method="lm", max_nfev=60)
+        left = float(np.sum(found.fun**2))
+        bright = float(np.sum(self._left(np.zeros(4)))) > 0.0
+        likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST
+        if not likely or left > (1.0 - LEAST_EXPLAINED) * before or (bright and left > LESS_THAN_ADDED * self._left_by_light()):
+            return None
+        return found.x
+
+    def _left(self, shape: NDArray) -> NDArray:
+        return self.value - self.modulation * np.cos(self.phase_rad + _bell(shape, row=self.row, column=self.column))
+
+    def _left_by_light(self) -> float:
+        """Squares left where a bell of light is laid over the bands instead."""
+        bands = self._left(np.zeros(4))
+        found = optimize.least_squares(
+            lambda shape: bands - _bell(shape, row=self.row, column=self.column), [float(np.max(bands)), 0.0, 0.0, 0.0], method="lm", max_nfev=60
+        )
+        return float(np.sum(found.fun**2))
+
+
+def _bell(shape: NDArray, *, row: NDArray, column: NDArray) -> NDArray:
+    """A Gaussian of height, middle and logarithm of the width."""
+    height, middle_row, middle_column, log_width = shape
+    away = (row - middle_row) ** 2 + (column - middle_column) ** 2
+    return height * np.exp(-0.5 * away * np.exp(-2.0 * np.clip(log_width, -2.0, 2.0)))
