@@ -18,7 +18,6 @@ from straightband.photo.rectify import SquarePicture
 
 LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half in trials
 LEAST_UNDER_FROST = 0.5  # the same before the border of a frosted back is known
-LED_ASTRAY = 0.01  # unexplained by the best phase, from which on a border may have led the search astray
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
 CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
@@ -107,7 +106,7 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     fit = _local(value, present, frame=frame, whole=whole)
     # what leaves more over than the best is only tried where the best needs an odd light
     rivals = [each for each in whole.rivals if not _calm(fit) or 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
-    if whole.simplest is not None and not _calm(fit) and 1.0 - whole.explained > LED_ASTRAY:
+    if whole.simplest is not None and not _calm(fit):
         rivals.append(whole.simplest)
     return _report(
         _only_one([fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]),
