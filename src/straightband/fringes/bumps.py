@@ -43,7 +43,7 @@ class Bumps:
     where: NDArray
 
 
-def find_bumps(value: NDArray, fields: Fields, residual: NDArray, *, present: NDArray, frame: Frame) -> Bumps:
+def find_bumps(value: NDArray, fields: Fields, *, residual: NDArray, present: NDArray, frame: Frame) -> Bumps:
     """Bell-shaped hills and holes that explain patches of what a model without local fields left over; all (n,) over the frame's pixels."""
     label = _patches(spread_out(residual, frame), spread_out(present, frame))[frame.inside]
     rows, columns = (each.astype(float) for each in np.nonzero(frame.inside))
@@ -110,7 +110,10 @@ class _Trial:
         """Squares left where a bell of light is laid over the bands instead."""
         bands = self._left(np.zeros(4))
         found = optimize.least_squares(
-            lambda shape: bands - _bell(shape, row=self.row, column=self.column), [float(np.max(bands)), 0.0, 0.0, 0.0], method="lm", max_nfev=60
+            lambda shape: bands - _bell(shape, row=self.row, column=self.column),
+            [float(np.max(bands)), 0.0, 0.0, 0.0],
+            method="lm",
+            max_nfev=60,
         )
         return float(np.sum(found.fun**2))
 

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from straightband.fringes.blocks import LIGHT, PHASE, Block, normal_equations, solve, split
-from straightband.fringes.bumps import find_bumps
 from straightband.fringes.border import Border, Strewn, find_border, refine_border
+from straightband.fringes.bumps import find_bumps
 from straightband.fringes.cells import gather
 from straightband.fringes.frame import (
     BORDER_BLOCK,
@@ -120,6 +120,7 @@ class _Picture:
     start_rad: NDArray
     share: float
     light: float
+    held: int
 
     def seen_by(self, state: _State) -> tuple[Fields, NDArray, NDArray]:
         """Fields of a state, what they leave over, and the derivatives by each channel."""
@@ -127,7 +128,9 @@ class _Picture:
         return fields, *linearise(self.value, fields, share=self.share)
 
 
-def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown) -> LocalFit:
+def fit_local(
+    value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown, held: int = HELD_ROUNDS
+) -> LocalFit:
     """Fields that explain the picture, grown from the phase of the whole face.
 
     Parameters
@@ -140,11 +143,17 @@ def fit_local(value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDAr
         Expected size of each polynomial's coefficient.
     grown
         What the whole fit came to.
+    held
+        Rounds in which the contrast stays near constant.
     """
-    picture = _Picture(value=value, start_rad=start_rad, share=float(grown.modulation) / float(grown.light[0]), light=float(grown.light[0]))
+    picture = _Picture(
+        value=value, start_rad=start_rad, held=held, share=float(grown.modulation) / float(grown.light[0]), light=float(grown.light[0])
+    )
     state = _first(picture, present, frame=frame, prior_rad=prior_rad, grown=grown)
     steps = STEPS
     while state.round < steps:
+        if state.round == 1:
+            picture, state = _looked_over(picture, state)
         state = _round(picture, state)
         if state.round == STEPS and state.shared > MISFIT_SHARED:
             steps = MOST_STEPS
@@ -199,15 +208,17 @@ def _bordered(picture: _Picture, state: _State, *, border: Border) -> _State:
     return replace(state, frame=frame, blocks=blocks, coefficients=coefficients, border=border)
 
 
+def _looked_over(picture: _Picture, state: _State) -> tuple[_Picture, _State]:
+    """Hills at the top of a band in the start of the phase, and what lies over the bands no longer present."""
+    fields, residual, channels = picture.seen_by(state)
+    bumps = find_bumps(picture.value, fields, residual=residual, present=state.present, frame=state.frame)
+    laid = overlaid(residual, state.present & ~bumps.where, by_phase=channels[PHASE], frame=state.frame)
+    return replace(picture, start_rad=picture.start_rad + bumps.phase_rad), replace(state, present=state.present & ~laid)
+
+
 def _round(picture: _Picture, state: _State) -> _State:
     """One round: the border placed anew, the pixels weighed, a step of all coefficients, the stiffness set anew."""
     fields, residual, channels = picture.seen_by(state)
-    if state.round == 1:
-        bumps = find_bumps(picture.value, fields, residual, present=state.present, frame=state.frame)
-        laid = overlaid(residual, state.present & ~bumps.where, by_phase=channels[PHASE], frame=state.frame)
-        state = replace(state, present=state.present & ~laid)
-        picture.start_rad[:] += bumps.phase_rad
-        fields, residual, channels = picture.seen_by(state)
     if state.border is not None and state.round in BORDER_ROUNDS:
         state = _bordered(picture, state, border=_placed_anew(picture, state, border=state.border, fields=fields, residual=residual))
         fields, residual, channels = picture.seen_by(state)
@@ -224,7 +235,7 @@ def _round(picture: _Picture, state: _State) -> _State:
     coefficients = state.coefficients.copy()
     known = sum(block.size for block in used)
     coefficients[:known], covariance, log_odds, fresh = solve(
-        normal / variance, right / variance, coefficients=coefficients[:known], blocks=used, hold=state.round < HELD_ROUNDS
+        normal / variance, right / variance, coefficients=coefficients[:known], blocks=used, hold=state.round < picture.held
     )
     return replace(
         state,

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 from straightband.errors import BandsUnreadable
+from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
-from straightband.fringes.frame import PHASE_ORDER, Frame, make_frame
+from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
 from straightband.fringes.local import Grown, LocalFit, fit_local, light_bend, phase_columns
+from straightband.fringes.trust import STEPS
 from straightband.fringes.whole import RIVAL, WholeFit, differ, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
@@ -20,6 +22,9 @@ LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half 
 LEAST_UNDER_FROST = 0.5  # the same before the border of a frosted back is known
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
+PLAIN_CONTRAST = 0.1  # range of the contrast over its mean
+FAINTEST = 0.25  # contrast over the highest of the face: under a back frosted more than that the search is easily led astray
+MOST_CONTRAST, FEW_ODD = 1.1, 0.02  # 1 and room for a black level not known; share of the pixels that may be beyond it
 CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
@@ -106,10 +111,14 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     fit = _local(value, present, frame=frame, whole=whole)
     # what leaves more over than the best is only tried where the best needs an odd light
     rivals = [each for each in whole.rivals if not _calm(fit) or 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
-    if whole.simplest is not None and not _calm(fit):
-        rivals.append(whole.simplest)
+    if not _calm(fit):
+        rivals += whole.simplest
+    fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
+    best = max(fits, key=lambda each: _log_evidence(each, shared=fit.correlated_pixels))
+    if not _plain(best):
+        fits.append(_anew(best, value, present, frame=frame))
     return _report(
-        _only_one([fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]),
+        _only_one(fits),
         u_mm=picture.u_mm[columns],
         v_mm=picture.v_mm[rows],
         seen=seen,
@@ -131,14 +140,37 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
         raise _no_bands(0.0) from None
 
 
+def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> LocalFit:
+    """The fit once more from its own phase under an even light of constant contrast, which shows borders that were followed by bending before."""
+    light, modulation = float(np.median(fit.fields.light)), float(np.median(fit.fields.modulation))
+    grown = Grown(
+        light=np.r_[light, np.zeros(noll_count(LIGHT_ORDER) - 1)], modulation=modulation, phase_rad=np.zeros(noll_count(PHASE_ORDER))
+    )
+    return fit_local(
+        value, present, frame=frame, start_rad=fit.fields.phase_rad, prior_rad=expected_size_rad(PHASE_ORDER), grown=grown, held=STEPS - 1
+    )
+
+
+def _plain(fit: LocalFit) -> bool:
+    """Whether the contrast is as even as one piece of glass on another makes it."""
+    contrast = fit.fields.modulation / fit.fields.light
+    return float(np.ptp(contrast)) < PLAIN_CONTRAST * float(np.mean(contrast))
+
+
 def _calm(fit: LocalFit) -> bool:
     """Whether light and contrast are such as lamps and glass make without more ado."""
     contrast = fit.fields.modulation / fit.fields.light
     return (
         float(np.std(fit.fields.light)) < CALM_SWING * float(np.mean(fit.fields.modulation))
-        and contrast.min() > 0.0
+        and contrast.min() > FAINTEST * contrast.max()
         and contrast.max() < 1.0
     )
+
+
+def _possible(fit: LocalFit) -> bool:
+    """Whether the darkest light is not below none and no band is turned inside out, but for a few pixels at most."""
+    contrast = (fit.fields.modulation / fit.fields.light)[fit.weight > SET_ASIDE_WEIGHT]
+    return float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST))) < FEW_ODD
 
 
 def _only_one(fits: list[LocalFit]) -> LocalFit:
@@ -146,8 +178,14 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 
     What is left over alone does not tell: a wrong phase can be mended by a light and a contrast that no lamp and no glass make.
     """
-    likely = [fit for fit in fits if light_bend(fit) < UNHEARD_OF_BEND]
-    fits = likely or fits
+    fits = [fit for fit in fits if _possible(fit)]
+    if not fits:
+        raise BandsUnreadable(
+            found="the bands could only be explained by a light that no lamp makes",
+            needed="bands that stand out from the light over the whole face are needed",
+            remedy="light the face evenly, clear the back further or change the wedge to between 4 and 12 bands, and take it again",
+        )
+    fits = [fit for fit in fits if light_bend(fit) < UNHEARD_OF_BEND] or fits
     shared = max(fit.correlated_pixels for fit in fits)
     best, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
     for other in others:
@@ -207,7 +245,7 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
             remedy="put a paper shim under one side so that 4 to 12 bands show",
         )
     flags = _flags(bands=bands, seen=seen, fit=fit)
-    if bands < SURE_BANDS and _set_aside(fit, seen=seen) > TOO_MUCH_SET_ASIDE:
+    if bands < SURE_BANDS and not _calm(fit) and _set_aside(fit, seen=seen) > TOO_MUCH_SET_ASIDE:
         raise BandsUnreadable(
             found=f"only {bands:.1f} bands show and much of the face lies under dust or glare",
             needed="more bands, or a cleaner view of them, are needed to be sure of the reading",

@@ -63,7 +63,7 @@ class WholeFit:
     runner_up: float
     rivals: tuple[WholeFit, ...]
     levels: tuple[NDArray, NDArray]
-    simplest: WholeFit | None = None
+    simplest: tuple[WholeFit, ...] = ()
 
     def phase_rad(self, x: NDArray, y: NDArray, *, shape: Shape) -> NDArray:
         """The phase at normalised coordinates."""
@@ -146,11 +146,11 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         for start in starts
     ]
     picture = pictures[GRIDS[0]]
-    simplest = None
+    simplest: tuple[WholeFit, ...] = ()
     for kept, orders, count, steps in ROUNDS:
         grown = [_tried(_thin(pictures[_grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
         fits = _distinct(sorted((fit for fit in grown if fit is not None), key=lambda fit: -fit.explained), picture=picture, shape=shape)
-        simplest = simplest or next(iter(fits), None)
+        simplest = simplest or tuple(fits[:MOST_RIVALS])
     if not fits:
         return None
     best = _unfolded(fits[0], picture=picture, shape=shape)
