@@ -31,7 +31,7 @@ def shot(heights, *, shared, own=(), noise=0.05, rng):
     draws = noise * rng.standard_normal((60, len(BASIS))) @ BASIS
     return Shot(
         heights_nm=heights,
-        shared_nm=shared,
+        shared_nm=np.atleast_2d(shared),
         own_nm=np.array(own).reshape(-1, U.size),
         draws_nm=draws,
     )

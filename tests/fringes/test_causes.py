@@ -7,9 +7,9 @@ import cv2
 import numpy as np
 import pytest
 
-from straightband.face.shapes import ellipse, rectangle, round_face
+from straightband.face.shapes import ellipse, rectangle
 from straightband.fringes import causes
-from straightband.light.bands import false_sag_nm
+from straightband.fringes.near import Camera
 from straightband.light.lines import LAMPS, Lamp
 from straightband.photo.foreshortening import Foreshortening
 from straightband.photo.rectify import SquarePicture
@@ -18,9 +18,7 @@ from straightband.uncertainty import COVERAGE_95
 NM_PER_RAD = 43.0
 CLEAR = ellipse(minor_mm=90.0).clear_aperture()
 VIEW = Foreshortening(height_scale=1.01, height_scale_standard=0.004, tilt_rad=0.12, turn_standard_rad=0.003)
-CAMERA = causes.Camera(
-    distance_mm=700.0, distance_origin="at 700 mm as told", distance_known=True, distortion_share=0.01, size_px=(4000, 3000)
-)
+CAMERA = Camera(distance_mm=700.0, distance_origin="at 700 mm as told", distance_known=True, distortion_share=0.01, size_px=(4000, 3000))
 
 
 def gap_nm(u, v):
@@ -251,50 +249,6 @@ def test_an_unknown_tilt_scales_every_height(reading):
     cause = causes.obliquity(reading, heights, view=VIEW)
     assert cause.modes_nm[0] == pytest.approx(heights * COVERAGE_95 * 0.004 / 1.01, rel=1e-12)  # one formula
     assert cause.origin == "height per band taken 1.0 % larger than square-on"
-
-
-def test_a_near_camera_makes_false_power(reading_of):
-    """The false sag t r^2 / (2 L^2) is 25.0 nm for 5 um of gap at 100 mm from a camera 1 m away, where the exact path gives 24.814 nm."""
-    clear = round_face(diameter_mm=200.0)
-    reading = reading_of(clear, lambda u, _v: 0.1 * u, samples=64, bands_across=16.0)
-    assumed = replace(CAMERA, distance_mm=1000.0, distance_origin="assumed no nearer than 1000 mm", distance_known=False)
-    cause = causes.near_camera(reading, camera=assumed, nm_per_rad=0.0, sense=1)  # 3 um everywhere
-    radius = np.hypot(reading.points.u_mm, reading.points.v_mm)
-    assert cause.modes_nm[0] == pytest.approx(3000.0 * radius**2 / (2.0 * 1000.0**2), rel=1e-12)  # one formula
-    wedged = causes.near_camera(reading, camera=assumed, nm_per_rad=10.0, sense=-1)
-    gap = 3000.0 + 10.0 * (reading.cell_phase_rad.max() - reading.cell_phase_rad)  # the gap falls where the phase grows
-    assert wedged.modes_nm[0] == pytest.approx(gap * radius**2 / (2.0 * 1000.0**2), rel=1e-9)  # one formula
-    assert causes.near_camera(reading, camera=assumed, nm_per_rad=10.0, sense=0).modes_nm.shape[0] == 2
-    exact = false_sag_nm(gap_um=5.0, radius_mm=100.0, camera_mm=1000.0)
-    assert exact == pytest.approx(24.81404895, rel=1e-6)  # figures given
-    assert 25.0 == pytest.approx(exact, rel=0.01)  # noqa: SIM300 - the parabola against the exact path: 3/4 (r / L)^2
-    assert cause.origin == "gap from about 3 um up, camera assumed no nearer than 1000 mm"
-
-
-def test_a_known_distance_leaves_only_the_least_gap(reading_of):
-    """What the nearness of a camera takes off the change of the gap is taken back; 3 um of gap that nobody has seen is left to doubt."""
-    reading = reading_of(round_face(diameter_mm=200.0), lambda u, _v: 0.1 * u, samples=64, bands_across=16.0)
-    radius = np.hypot(reading.points.u_mm, reading.points.v_mm)
-    parabola = radius**2 / (2.0 * CAMERA.distance_mm**2)
-    for sense in (1, -1):
-        known = causes.near_camera(reading, camera=CAMERA, nm_per_rad=10.0, sense=sense)
-        assert known.modes_nm == pytest.approx(3000.0 * parabola[None], rel=1e-12)  # one formula
-    unknown = causes.near_camera(reading, camera=CAMERA, nm_per_rad=10.0, sense=0)
-    assert unknown.modes_nm == pytest.approx((3000.0 + 5.0 * np.ptp(reading.cell_phase_rad)) * parabola[None], rel=1e-12)  # one formula
-
-
-@pytest.mark.parametrize("sense", [1, -1])
-def test_a_gap_seen_from_nearby_is_given_back(sense):
-    """A gap t seen from L shows 2 t cos(theta), tan(theta) = r / L: a wedge in contact at its lowest point is read as the wedge it is."""
-    u, v = np.meshgrid(np.linspace(-100.0, 100.0, 41), np.linspace(-80.0, 80.0, 33))
-    true = 20.0 * (u + 100.0) + 5.0 * (v + 80.0)
-    shown = true * np.cos(np.arctan(np.hypot(u, v) / CAMERA.distance_mm))
-    phase = sense * shown / NM_PER_RAD + 3.0  # which order a band has is not known
-    found = causes.gap_nm(phase, u_mm=u, v_mm=v, camera=CAMERA, nm_per_rad=NM_PER_RAD, sense=sense)
-    assert found == pytest.approx(true, abs=1e-9 * true.max())  # rounding
-    assert np.abs(sense * NM_PER_RAD * (phase - 3.0) - true).max() > 40.0  # what was taken off: 5 um at 100 mm from 700 mm
-    untold = causes.gap_nm(phase, u_mm=u, v_mm=v, camera=replace(CAMERA, distance_known=False), nm_per_rad=NM_PER_RAD, sense=sense)
-    assert untold == pytest.approx(sense * NM_PER_RAD * phase)  # a distance that is only assumed corrects nothing
 
 
 def test_an_unseen_bevel_stretches_the_map(reading, slopes, well_inside):

@@ -95,6 +95,18 @@ def test_what_is_known_stands_on_the_paper_too(known):
         assert told in text
 
 
+def test_how_the_piece_lay_stands_on_the_paper(photograph):
+    """Weight and heat are lines of the budget and of the page, with the time since the glass was handled."""
+    lying = made(photograph, told=TOLD + 'glass = "borosilicate"\nthickness = "20mm"\nhandled = "4min"\n')
+    text = words(lying.pdf)
+    assert re.search(
+        r"Weight and heat 20 mm of borosilicate on three points at its rim: [\d.]+ nm of peak to valley; a hand on the whole face 4 min before:",
+        text,
+    )
+    assert re.search(r"Weight on its support [\d.]+ nm", text)
+    assert "Weight and heat" not in words(made(photograph, told=TOLD).pdf)
+
+
 def test_no_clock_is_looked_at(unknown):
     """Without a date told there is none: the line is left for the pen."""
     assert not re.search(r"\b20\d\d\b", words(unknown.pdf).replace("ISO 10110-5:2015", ""))
@@ -149,6 +161,19 @@ def test_the_thicker_side_is_told_as_it_was_given(reading, thicker, told):
     """A clock hour, the rim, the middle, or one side for each photograph: the paper says which."""
     piece = piece_from_toml((PIECE + f"thicker = {thicker}\n" + TELESCOPE).encode(), name="piece.toml")
     assert workflow._sign_words(piece, reading) == told
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ("pressed = 6", "Known: the rim was pressed at 6 o'clock in the upright photograph between the first photograph and the others."),
+        ("", "Known: the bands of lamps of several colours agree on one gap only."),
+    ],
+)
+def test_a_sign_that_was_earned_otherwise_says_by_what(reading, told, words):
+    """Where pressing or colours told hill from hole, the paper does not say that it is unknown because no side was given."""
+    piece = piece_from_toml((PIECE + told + "\n" + TELESCOPE).encode(), name="piece.toml")
+    assert workflow._sign_words(piece, replace(reading, sign="known")) == words
 
 
 def test_a_thicker_side_that_does_not_fit_leaves_the_sign_unknown(reading):

@@ -4,6 +4,7 @@ Truth: the golden face rendered in each lamp's light, the channels leaking as in
 """
 
 import io
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +14,7 @@ from PIL import Image
 from straightband.errors import BadInput
 from straightband.heightmap.figures import figures
 from straightband.light.lines import LAMPS
+from straightband.synthetic.bands import smallest_gap_nm
 from straightband.synthetic.golden import golden_scene
 from straightband.synthetic.render import render
 from straightband.synthetic.sensor import channel_response, expose, to_levels
@@ -63,6 +65,11 @@ def test_three_lamps_tell_hill_from_hole(lit, opens):
     assert reading.figures.power_nm == pytest.approx(truth.power_nm, abs=6.0)  # nm: the other lamps leak into the red
     assert reading.height_map.meta["light"] == "red-led,green-led,blue-led"
     assert "several-lamps-on" in reading.flags
+    least_um = smallest_gap_nm(made) / 1000.0  # over the whole face; the reading knows the clear aperture
+    told = next(cause.origin for cause in reading.causes if cause.name == "near camera")
+    assert float(re.match(r"least gap ([\d.]+) um by the colours", told)[1]) == pytest.approx(
+        least_um, abs=0.1
+    )  # 0.03 lie between the rims
 
 
 def test_a_photograph_without_colours_is_refused(photograph):

@@ -73,6 +73,17 @@ def test_most_of_it_may_be_left_out():
     assert (found.setup.thicker, found.setup.mark_hour, found.setup.mirrored) == (None, None, 0)
 
 
+def test_how_the_piece_lay_counts_where_it_is_told():
+    """Glass and thickness alone are words for the paper; with the support or the handling beside them they are what `read` takes."""
+    glass = 'glass = "Fused silica"\nthickness = "12mm"\n'
+    alone = piece(glass + LEAST)
+    assert (alone.setup.rest, alone.told) == (None, {"glass": "Fused silica", "thickness": "12mm"})
+    lying = piece(f'{glass}handled = "40min"\nsupport = "three-inside"\npressed = 6\n{LEAST}')
+    rest = lying.setup.rest
+    assert (rest.glass.name, rest.thickness_mm, rest.support, rest.handled_s) == ("fused-silica", 12.0, "three-inside", 2400.0)
+    assert (lying.setup.pressed_hour, lying.told) == (6.0, alone.told)
+
+
 @pytest.mark.parametrize(("number", "text"), [("thicker = 2.5", 'thicker = "2.5"'), ("mark = 11", 'mark = "11"')])
 def test_an_hour_may_be_a_number_or_text(number, text):
     """A clock hour means the same with and without quotes."""
@@ -115,6 +126,13 @@ def test_an_hour_may_be_a_number_or_text(number, text):
         (
             LEAST.replace('minor = "90mm"\n', ""),
             "in the piece file 'p.toml', the minor is missing; the minor of the ellipse face; add 'minor' like 90mm.",
+        ),
+        (
+            f'handled = "40min"\nglass = "borosilicate"\n{LEAST}',
+            (
+                "in the piece file 'p.toml', the thickness is missing beside the handling; glass and thickness are needed to say how the piece bends; "
+                "add 'glass' like borosilicate and 'thickness' like 15mm."
+            ),
         ),
         (
             LEAST.replace('name = "D"\n', ""),

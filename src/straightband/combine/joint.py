@@ -1,7 +1,7 @@
 """One figure from several photographs: what they share is the glass and the lens, what each has for itself is its wedge and its view.
 
-Every photograph reads the figure plus its own small departures: the camera's distortion times its wedge (one strength for all), the perspective of its view
-times its wedge (two strengths for each). The figure drops out of the differences between photographs, which therefore tell the strengths; what they do not
+Every photograph reads the figure plus its own small departures: the camera's distortion and nearness times its wedge (strengths that all share), the
+perspective of its view times its wedge and what the dust under it lifts (strengths of its own). The figure drops out of the differences between photographs, which therefore tell the strengths; what they do not
 tell stays as uncertain as it was before. The figure is then the mean of the photographs, their departures taken off.
 
 Sources
@@ -31,7 +31,7 @@ class Shot:
     heights_nm
         (c,) at the cells, piston and tilt free.
     shared_nm
-        (c,) departure for a unit of the strength all photographs share.
+        (s, c) departures for a unit of each of the strengths all photographs share; the first may be larger than was thought.
     own_nm
         (m, c) departures for a unit of each of its own strengths.
     draws_nm
@@ -51,14 +51,14 @@ class Joint:
     Attributes
     ----------
     strengths
-        (k,) the shared strength, then each photograph's own, in units of what was thought of them before (standard).
+        (k,) the shared strengths, then each photograph's own, in units of what was thought of them before (standard).
     covariance
         (k, k) of the strengths.
     corrected_nm
         (n, c) heights of each photograph, departures taken off.
     modes_nm
-        (k, c) departures of the mean, standard, independent of each other: what stays unknown of the strengths. The first is that of the
-        shared strength with what hangs together with it; the others are of the photographs' own.
+        (k, c) departures of the mean, standard, independent of each other: what stays unknown of the strengths, each with what hangs together with it
+        of those before it.
     """
 
     strengths: NDArray
@@ -68,7 +68,7 @@ class Joint:
 
     @property
     def shared(self) -> tuple[float, float]:
-        """The shared strength and its standard uncertainty."""
+        """The first shared strength and its standard uncertainty."""
         return float(self.strengths[0]), float(np.sqrt(self.covariance[0, 0]))
 
 
@@ -92,17 +92,22 @@ def joint(shots: list[Shot], *, basis: NDArray, area: NDArray) -> Joint:
     noise = np.stack([np.mean((shot.draws_nm @ into_terms.T) ** 2, axis=0) for shot in shots]) + FLOOR_NM**2
     strengths, covariance = _settled(heights, smooth, noise=noise)
     corrected = np.stack([shot.heights_nm - strengths @ each for shot, each in zip(shots, departures, strict=True)])
-    modes = np.linalg.cholesky(covariance).T @ departures.mean(axis=0)
+    modes = _root(covariance) @ departures.mean(axis=0)
     return Joint(strengths=strengths, covariance=covariance, corrected_nm=corrected, modes_nm=modes)
+
+
+def _root(covariance: NDArray) -> NDArray:
+    """Triangular root R, R^T R the covariance: each strength's row holds what hangs together with those before it, the first only what is its own."""
+    return np.linalg.cholesky(covariance[::-1, ::-1])[::-1, ::-1].T
 
 
 def _departures(shots: list[Shot]) -> NDArray:
     """(n, k, c): departure of each photograph for a unit of every strength; nothing for the others' own."""
     counts = [len(shot.own_nm) for shot in shots]
-    found = np.zeros((len(shots), 1 + sum(counts), shots[0].heights_nm.size))
-    at = 1
+    at = len(shots[0].shared_nm)
+    found = np.zeros((len(shots), at + sum(counts), shots[0].heights_nm.size))
     for k, (shot, count) in enumerate(zip(shots, counts, strict=True)):
-        found[k, 0] = shot.shared_nm
+        found[k, : len(shot.shared_nm)] = shot.shared_nm
         found[k, at : at + count] = shot.own_nm
         at += count
     return found
@@ -126,7 +131,7 @@ def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDAr
 
 
 def _strengths(heights: NDArray, smooth: NDArray, *, noise: NDArray, expected: float) -> tuple[NDArray, NDArray]:
-    """Strengths and their covariance from heights (n, b) and departures (n, k, b), the figure free in every term; `expected` is the shared one's size."""
+    """Strengths and their covariance from heights (n, b) and departures (n, k, b), the figure free in every term; `expected` is the first one's size."""
     count = smooth.shape[1]
     normal, right = np.eye(count), np.zeros(count)
     normal[0, 0] = 1.0 / expected**2

@@ -86,12 +86,17 @@ def sum_up(causes: Sequence[Cause], *, points: Points, heights_nm: NDArray) -> R
     base = many_figures(points, heights_nm[None])
     effects = tuple(_effect(points, heights_nm, cause, base=base) for cause in causes)
     total = {name: float(np.sqrt(sum(effect.expanded_nm[name] ** 2 for effect in effects))) for name in NAMES}
-    square = np.zeros_like(heights_nm)
+    return ReadingBudget(effects=effects, expanded_nm=total, cells_nm=expanded_at_cells(causes, points=points))
+
+
+def expanded_at_cells(causes: Sequence[Cause], *, points: Points) -> NDArray:
+    """Expanded uncertainty (c,) of the height at each cell from all causes."""
+    square = np.zeros_like(points.u_mm)
     for cause in causes:
         square += np.sum(_flat(points, cause.modes_nm) ** 2, axis=0)
         if len(cause.draws_nm):
             square += COVERAGE_95**2 * np.mean(_flat(points, cause.draws_nm) ** 2, axis=0)
-    return ReadingBudget(effects=effects, expanded_nm=total, cells_nm=np.sqrt(square))
+    return np.sqrt(square)
 
 
 def _flat(points: Points, heights: NDArray) -> NDArray:

@@ -2,7 +2,7 @@
 
 Sources
 -------
-Near camera: the path in a film is 2 t cos(theta), see `light.bands.false_sag_nm`. Keystone and lens distortion move every point of the
+Keystone and lens distortion move every point of the
 photograph by a known law; what they do to a height is that shift times the slope of the gap, wedge included, so they grow with the bands.
 """
 
@@ -18,6 +18,7 @@ from scipy import ndimage
 from straightband.face.polynomials import face_polynomials
 from straightband.face.shapes import Face, Shape
 from straightband.fringes.budget import Cause, no_rows
+from straightband.fringes.near import Camera, rms_nearness
 from straightband.fringes.reading import PhaseReading
 from straightband.heightmap.figures import Points
 from straightband.light.lines import Lamp
@@ -25,39 +26,12 @@ from straightband.photo.foreshortening import Foreshortening
 from straightband.photo.rectify import SquarePicture
 from straightband.uncertainty import COVERAGE_95
 
-ASSUMED_LEAST_GAP_UM = 3.0  # dust and burrs keep plates this far apart: common practice, no source
 RIM_POINTS = 60
 MANY_BANDS_FACTOR, FEW_BANDS = 1.2, 4.5  # errors over the fit noise where many bands show; bands below which they grow fast
 EDGE_STANDARD_PX = 0.2  # by which blur and a bevel of a few pixels shift an edge alike all round; rms over our drawn photographs
 # A bevel as dark as what lies beside it, or as bright as the face, hides one of its two edges, and the one seen may be the inner. One outline in
 # five of our drawn photographs was such, by 0.6 to 2 % of the shorter half axis: 95 % of them were within this. Common practice, no source.
 UNSEEN_BEVEL_SHARE = 0.0165
-NEAREST_CAMERA_DIAMETERS = 7.0  # few stand nearer than that; the bench rule for a tenth of a wave is ten: common practice, no source
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Camera:
-    """What is known of the camera.
-
-    Attributes
-    ----------
-    distance_mm
-        From the face.
-    distance_origin
-        How that is known.
-    distance_known
-        False where it is only assumed.
-    distortion_share
-        95 % limit of the lens distortion at the corner of the frame, as a share of the radius.
-    size_px
-        Width and height of the photograph.
-    """
-
-    distance_mm: float
-    distance_origin: str
-    distance_known: bool
-    distortion_share: float
-    size_px: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +173,7 @@ def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: For
     """
     points = reading.points
     gap = reading.cell_phase_rad * nm_per_rad
-    converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) / camera.distance_mm
+    converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) * rms_nearness(camera)
     stretched = slopes.gap_u * points.u_mm + slopes.gap_v * points.v_mm
     # The middle moved along the wedge is a plain offset of the whole map and left out.
     moved_u, moved_v = (
@@ -237,37 +211,6 @@ def obliquity(reading: PhaseReading, heights_nm: NDArray, *, view: Foreshortenin
         [share * heights_nm],
         reading.points,
     )
-
-
-def gap_nm(phase_rad: NDArray, *, u_mm: NDArray, v_mm: NDArray, camera: Camera, nm_per_rad: float, sense: int) -> NDArray:
-    """Change of the gap with the phase, like `phase_rad`; where the camera's distance is known, less what its nearness takes off.
-
-    A film seen from L above the middle shows 2 t cos(theta) with 1 / cos(theta) = sqrt(1 + (r / L)^2). Counted from the smallest gap, so that only
-    what the plates are apart there stays unknown; with `sense` 0 the smallest can't be told from the largest and it is counted from the middle.
-    """
-    gap = (sense or 1) * nm_per_rad * phase_rad
-    if not camera.distance_known:
-        return gap
-    least = np.nanmin(gap) if sense else 0.5 * (np.nanmin(gap) + np.nanmax(gap))
-    return (gap - least) * np.hypot(1.0, np.hypot(u_mm, v_mm) / camera.distance_mm)
-
-
-def near_camera(reading: PhaseReading, *, camera: Camera, nm_per_rad: float, sense: int) -> Cause:
-    """A gap seen under an angle that grows to the rim reads too small there: t r^2 / (2 L^2).
-
-    Of a camera whose distance is known this is the part that `gap_nm` could not take back: the least gap, or the middle one where `sense` is 0.
-    Else it is all of it, counted both ways where `sense` is 0.
-    """
-    points = reading.points
-    change = reading.cell_phase_rad * nm_per_rad
-    share = (points.u_mm**2 + points.v_mm**2) / (2.0 * camera.distance_mm**2)
-    least = 1000.0 * ASSUMED_LEAST_GAP_UM
-    if camera.distance_known:
-        modes = [(least + (0.0 if sense else 0.5 * np.ptp(change))) * share]
-    else:
-        senses = (sense,) if sense else (1, -1)
-        modes = [(least + each * change - np.min(each * change)) * share / math.sqrt(len(senses)) for each in senses]
-    return _cause("near camera", f"gap from about {ASSUMED_LEAST_GAP_UM:g} um up, camera {camera.distance_origin}", modes, points)
 
 
 def reference_flat(reading: PhaseReading, expanded_nm: NDArray | None) -> Cause:

@@ -2,10 +2,12 @@
 
 Sources
 -------
-JCGM 100:2008 (GUM), 4.2 for the mean of repeated readings, table G.2 for Student's factor.
+JCGM 100:2008 (GUM), 4.2 for the mean of repeated readings, table G.2 for Student's factor, G.4.1 for effective degrees of freedom (Welch and Satterthwaite).
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +15,7 @@ from scipy import special
 
 from straightband.fringes.budget import Cause
 from straightband.heightmap.figures import Points
+from straightband.uncertainty import COVERAGE_95
 
 
 def aligned(heights_nm: NDArray, *, to_nm: NDArray) -> NDArray:
@@ -26,8 +29,27 @@ def student_95(readings: int) -> float:
     return float(special.stdtrit(readings - 1, 0.975))
 
 
-def repeat(points: Points, cells_nm: NDArray) -> Cause:
-    """Scatter of n readings (n, c) about their mean, as modes of the mean whose squares add up to Student's interval of it: t s / sqrt(n)."""
+def factor_beside(readings: int, *, scatter: float, beside: float) -> float:
+    """Factor on a standard uncertainty `scatter` of a mean, so that as squares with an expanded `beside` it makes the interval of both (GUM G.4.1).
+
+    Alone it is Student's; beside much larger doubts that are known well, two readings need no 12.7 any more.
+    """
+    if scatter == 0.0:
+        return student_95(readings)
+    other = beside / COVERAGE_95
+    freedom = (readings - 1) * (1.0 + (other / scatter) ** 2) ** 2
+    expanded = float(special.stdtrit(freedom, 0.975)) * math.hypot(scatter, other)
+    return math.sqrt(expanded**2 - beside**2) / scatter
+
+
+def repeat(points: Points, cells_nm: NDArray, *, beside_nm: NDArray) -> Cause:
+    """Scatter of n readings (n, c) about their mean, as modes of the mean: alone t s / sqrt(n), less beside much else that is unknown of each cell.
+
+    As squares with `beside_nm` (c,), the expanded uncertainty of all other causes, they make an interval of 95 %.
+    """
     n = len(cells_nm)
-    modes = (cells_nm - cells_nm.mean(axis=0)) * (student_95(n) / np.sqrt(n * (n - 1.0)))
+    apart = cells_nm - cells_nm.mean(axis=0)
+    scatter = math.sqrt(float(np.sum(apart**2 @ points.area / points.area.sum())) / (n * (n - 1.0)))
+    beside = math.sqrt(float(beside_nm**2 @ points.area / points.area.sum()))
+    modes = apart * (factor_beside(n, scatter=scatter, beside=beside) / math.sqrt(n * (n - 1.0)))
     return Cause(name="repeat", origin=f"scatter of {n} photographs", modes_nm=modes, draws_nm=np.zeros((0, points.u_mm.size)))

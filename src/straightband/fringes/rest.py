@@ -7,24 +7,27 @@ thickness and time.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from straightband.face.shapes import Face, Shape
 from straightband.fringes.budget import Cause, no_rows
-from straightband.fringes.causes import ASSUMED_LEAST_GAP_UM
+from straightband.fringes.near import ASSUMED_LEAST_GAP_UM
 from straightband.glass import BEST_THREE_POINTS, GRAVITY_M_S2, Glass, weight_kg
 from straightband.glass.bending import Blank, ellipse_places, rectangle_places, weight_sag_nm
 from straightband.glass.film import settling_s
 from straightband.glass.heat import bend_after_nm, wait_s
 from straightband.heightmap.figures import Points
 
+WEIGHT, HEAT = "weight on its support", "heat of hands"  # names of the causes
 WARM_LIMIT_NM = 5.0  # bend at which waiting may end: a fiftieth of a band; our choice
 LAID_DOWN_UM = 50.0  # gap at which a plate that is let go begins to float: common practice, no source
 RIM_POINTS = 48
+TURNS_RAD = tuple(np.radians([0.0, 30.0, 60.0, 90.0]).tolist())  # of three points: a third of a turn is the same again
 MARGIN_OF_SUPPORT = 0.98  # of the half axes: where a shim or a burr at the rim bears
 
 
@@ -63,7 +66,7 @@ class RestState:
     Attributes
     ----------
     weight_pv_nm
-        PV of the bend under its own weight.
+        PV of the bend under its own weight, the supports turned to where it is largest.
     heat_nm
         Sag over the longer axis that the heat of a hand may still make; 0 if nobody handled it.
     wait_s
@@ -82,15 +85,20 @@ class RestState:
 
 
 def rest_causes(rest: Rest | None, *, face: Face, points: Points) -> list[Cause]:
-    """Weight and heat as departures at the points; nothing where the glass was not told."""
+    """Weight and heat as departures at the points; nothing where the glass was not told.
+
+    Which way round three points lie is not told: what they have in common is one departure, what differs is drawn.
+    """
     if rest is None:
         return []
-    weight = _weight_nm(rest, face=face, u_mm=points.u_mm, v_mm=points.v_mm)
-    found = [_cause("weight on its support", f"{rest.thickness_mm:g} mm of {rest.glass.name} on {_WORDS[rest.support]}", weight, points)]
+    weights = _weights_nm(rest, face=face, u_mm=points.u_mm, v_mm=points.v_mm)
+    common = weights.mean(axis=0)
+    weight = _cause(WEIGHT, f"{rest.thickness_mm:g} mm of {rest.glass.name} on {_WORDS[rest.support]}", common, points)
+    found = [weight if len(weights) == 1 else replace(weight, draws_nm=weights - common)]
     if rest.handled_s is not None:
         sag = _heat_nm(rest, face=face)
         shape = (points.u_mm**2 + points.v_mm**2) / face.semi_major_mm**2
-        found.append(_cause("heat of hands", f"a hand on the whole face {_minutes(rest.handled_s)} before", sag * shape, points))
+        found.append(_cause(HEAT, f"a hand on the whole face {_minutes(rest.handled_s)} before", sag * shape, points))
     return found
 
 
@@ -101,12 +109,13 @@ _WORDS = {
 }
 
 
+@lru_cache(maxsize=16)
 def rest_state(rest: Rest, *, face: Face) -> RestState:
     """What weight, heat and air do to a piece of that face."""
     axis = np.linspace(-1.0, 1.0, 41)
     uu, vv = (each.ravel() for each in np.meshgrid(face.semi_u_mm * axis, face.semi_v_mm * axis))
     inside = face.contains(uu, vv)
-    weight = _weight_nm(rest, face=face, u_mm=uu[inside], v_mm=vv[inside])
+    weights = _weights_nm(rest, face=face, u_mm=uu[inside], v_mm=vv[inside])
     width = 2.0 * face.semi_major_mm
     wait = wait_s(rest.glass, width_mm=width, thickness_mm=rest.thickness_mm, limit_nm=WARM_LIMIT_NM)
     load = weight_kg(rest.glass, volume_mm3=face.area_mm2 * rest.thickness_mm) * GRAVITY_M_S2
@@ -116,7 +125,7 @@ def rest_state(rest: Rest, *, face: Face) -> RestState:
         "still-settling": rest.handled_s is not None and rest.handled_s < settling,
     }
     return RestState(
-        weight_pv_nm=float(np.ptp(weight)),
+        weight_pv_nm=float(np.max(np.ptp(weights, axis=1))),
         heat_nm=0.0 if rest.handled_s is None else _heat_nm(rest, face=face),
         wait_s=wait,
         settling_s=settling,
@@ -140,18 +149,22 @@ def rest_facts(rest: Rest, *, face: Face) -> dict[str, object]:
     }
 
 
-def _weight_nm(rest: Rest, *, face: Face, u_mm: NDArray, v_mm: NDArray) -> NDArray:
+def _weights_nm(rest: Rest, *, face: Face, u_mm: NDArray, v_mm: NDArray) -> NDArray:
+    """Bends (k, n) by the weight, the supports turned to each of k places; those of a whole rim have one."""
     places = rectangle_places if face.shape is Shape.RECTANGLE else ellipse_places
     x, y, area = places(semi_x_mm=face.semi_u_mm, semi_y_mm=face.semi_v_mm)
     blank = Blank(glass=rest.glass, thickness_mm=rest.thickness_mm, x_mm=x, y_mm=y, area_mm2=area)
-    return weight_sag_nm(blank, supports_mm=_supports(rest.support, face=face), at_mm=(u_mm, v_mm))
+    turns = (0.0,) if rest.support is Support.RIM else TURNS_RAD
+    return np.stack(
+        [weight_sag_nm(blank, supports_mm=_supports(rest.support, face=face, turn_rad=turn), at_mm=(u_mm, v_mm)) for turn in turns]
+    )
 
 
-def _supports(support: Support, *, face: Face) -> NDArray:
-    """(s, 2) points: all round the rim, or three, one of them at the end of the major axis."""
+def _supports(support: Support, *, face: Face, turn_rad: float) -> NDArray:
+    """(s, 2) points: all round the rim, or three, one of them turned by so much from the end of the major axis."""
     count = RIM_POINTS if support is Support.RIM else 3
     share = {Support.RIM: 1.0, Support.THREE_INSIDE: BEST_THREE_POINTS, Support.THREE_AT_RIM: MARGIN_OF_SUPPORT}[support]
-    angle = np.pi / 2.0 + 2.0 * np.pi * np.arange(count) / count
+    angle = np.pi / 2.0 + turn_rad + 2.0 * np.pi * np.arange(count) / count
     across, along = np.cos(angle), np.sin(angle)
     if face.shape is Shape.RECTANGLE:
         reach = np.maximum(np.abs(across), np.abs(along))

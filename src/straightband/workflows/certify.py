@@ -7,6 +7,7 @@ from typing import Any
 
 from straightband import provenance
 from straightband.face.shapes import Face, Shape
+from straightband.fringes.rest import HEAT, WEIGHT
 from straightband.heightmap.figures import Figures
 from straightband.heightmap.map import HeightMap
 from straightband.light.bands import height_per_band_nm
@@ -171,6 +172,8 @@ def _method(piece: Piece, *, reading: Reading, verdict: Verdict, reference: prov
     lamp = piece.setup.lamp
     band_nm = height_per_band_nm(wavelength_nm=lamp.wavelength_nm)
     light = f"{lamp.name}, {lamp.wavelength_nm:.1f} nm" if not lamp.name[:1].isdigit() else f"{lamp.wavelength_nm:.1f} nm"
+    if piece.setup.more_lamps:
+        light += f" (read; {' and '.join(other.name for other in piece.setup.more_lamps)} were on as well)"
     count = len(reading.sources)
     photographs = "one photograph" if count == 1 else f"mean of {count} photographs"
     doubts = [explain(flag) for flag in all_flags(verdict, reading.height_map) if flag not in _SAID_ELSEWHERE]
@@ -181,6 +184,7 @@ def _method(piece: Piece, *, reading: Reading, verdict: Verdict, reference: prov
         ("Reference flat", _reference_words(reference)),
         ("Hill or hole", _sign_words(piece, reading)),
         ("Way round", _way_words(piece)),
+        *((("Weight and heat", _rest_words(reading)),) if piece.setup.rest is not None else ()),
         ("ISO 10110-5", verdict.iso10110),
         *((("Doubts", _sentence("; ".join(doubts))),) if doubts else ()),
     )  # fmt: skip
@@ -194,12 +198,31 @@ def _reference_words(reference: provenance.Source | None) -> str:
 
 def _sign_words(piece: Piece, reading: Reading) -> str:
     thicker = piece.setup.thicker
+    if reading.sign == "known" and thicker is None:
+        return f"Known: {_told_by(piece)}."
     if reading.sign != "known" or thicker is None:
         why = "where the gap is thicker was not given" if thicker is None else "the thicker side that was given does not fit the bands"
         return f"Not known: {why}. The Strehl ratio is the same for both."
     sides = thicker if isinstance(thicker, tuple) else (thicker,)
     where = " and ".join(_side(side) for side in sides)
     return f"Known: the gap is thicker {where}{', in the order of the photographs' if len(sides) > 1 else ''}."
+
+
+def _told_by(piece: Piece) -> str:
+    """What told hill from hole where nobody told the thicker side."""
+    setup = piece.setup
+    if setup.pressed_hour is not None:
+        return (
+            f"the rim was pressed at {setup.pressed_hour:g} o'clock in the upright photograph between the first photograph and the others"
+        )
+    return "the bands of lamps of several colours agree on one gap only"
+
+
+def _rest_words(reading: Reading) -> str:
+    """How the piece lay and what that costs."""
+    lines = [effect for effect in reading.budget.effects if effect.name in {WEIGHT, HEAT}]
+    told = "; ".join(f"{effect.origin}: {effect.expanded_nm['pv_nm']:.2g} nm of peak to valley" for effect in lines)
+    return _sentence(told)
 
 
 def _side(side: float | str | None) -> str:

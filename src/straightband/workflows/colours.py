@@ -1,8 +1,8 @@
-"""A photograph in the light of three lamps of different colour, each of which fills its own channel of the camera: the sign without touching."""
+"""A photograph in the light of three lamps of different colour, each of which fills its own channel of the camera: sign and gap without touching."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,28 @@ from straightband.photo.rectify import SquarePicture, square_on
 
 # Where the channels of common sensors part: common practice, no source.
 RED_FROM_NM, GREEN_FROM_NM = 580.0, 500.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What the colours of a photograph tell.
+
+    Attributes
+    ----------
+    photo
+        The photograph in the first lamp's channel alone.
+    outline
+        The outline of the face in it.
+    thicker
+        Where the gap is thicker; None where the colours leave it open.
+    least_gap_nm
+        The smallest gap on the clear aperture; None likewise.
+    """
+
+    photo: Photo
+    outline: Outline
+    thicker: float | str | None
+    least_gap_nm: float | None
 
 
 def channel_of(lamp: Lamp) -> int:
@@ -50,10 +72,10 @@ def check_channels(lamps: tuple[Lamp, ...]) -> None:
         )
 
 
-def side_from_colours(
+def by_colours(
     photo: Photo, *, lamps: tuple[Lamp, ...], face: Face, clear: Face, outline: Outline | None, mark_hour: float | None, samples_across: int
-) -> tuple[Photo, Outline, float | str | None]:
-    """The photograph in the first lamp's channel alone, the outline in it, and where the gap is thicker; None where the colours leave it open.
+) -> Told:
+    """What lamps of several colours tell beside the bands of one.
 
     Raises BadInput for a photograph without colours, and whatever the outline or the bands of the first colour raise.
     """
@@ -71,8 +93,13 @@ def side_from_colours(
     lights = [
         Colour(light=_at_cells(picture, phase), wavelength_nm=lamp.wavelength_nm) for picture, lamp in zip(pictures, lamps, strict=True)
     ]
-    sense = gap_sense_from_colours(phase, lights[0], others=lights[1:]).sense
-    return alone[0], placed, thicker_side(phase, pictures[0], sense=sense) if sense else None
+    found = gap_sense_from_colours(phase, lights[0], others=lights[1:])
+    return Told(
+        photo=alone[0],
+        outline=placed,
+        thicker=thicker_side(phase, pictures[0], sense=found.sense) if found.sense else None,
+        least_gap_nm=1000.0 * found.gap_um[0] if found.sense else None,
+    )
 
 
 def _only(photo: Photo, channel: int) -> Photo:

@@ -14,7 +14,7 @@ from threadpoolctl import threadpool_limits
 from straightband import provenance
 from straightband.errors import BadInput
 from straightband.face.shapes import CLEAR_MARGIN, Face, Shape
-from straightband.fringes import causes
+from straightband.fringes import causes, near
 from straightband.fringes.budget import Cause, ReadingBudget, sum_up
 from straightband.fringes.reading import PhaseReading, read_phase
 from straightband.fringes.rest import Rest, rest_causes, rest_facts, rest_state
@@ -29,7 +29,7 @@ from straightband.photo.load import Photo, load_photo
 from straightband.photo.outline import Outline, find_outline
 from straightband.photo.plane import Plane, light_plane
 from straightband.photo.rectify import SquarePicture, square_on
-from straightband.workflows.colours import side_from_colours
+from straightband.workflows.colours import by_colours
 from straightband.workflows.reference import ageing_flags
 
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
@@ -67,6 +67,8 @@ class Setup:
         Further lamps of other colours that were on.
     pressed_hour
         Clock hour of the rim that was pressed between the first photograph and the others, or None.
+    least_gap_nm
+        The smallest gap on the clear aperture where the colours of a photograph tell it; nobody else can.
     rest
         Glass, thickness, support and handling of the piece, or None where they were not told.
     """
@@ -84,6 +86,7 @@ class Setup:
     rest: Rest | None = None
     more_lamps: tuple[Lamp, ...] = ()
     pressed_hour: float | None = None
+    least_gap_nm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,8 +185,8 @@ def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None, 
 
 
 def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup]:
-    """The first lamp's channel alone, and the thicker side as the colours tell it where nobody else does."""
-    alone, outline, thicker = side_from_colours(
+    """The first lamp's channel alone, and the thicker side and the least gap as the colours tell them where nobody told the side."""
+    told = by_colours(
         photo,
         lamps=(setup.lamp, *setup.more_lamps),
         face=setup.face,
@@ -192,7 +195,8 @@ def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup]:
         mark_hour=setup.mark_hour,
         samples_across=SAMPLES_ACROSS,
     )
-    return alone, replace(setup, outline=outline, thicker=thicker if setup.thicker is None else setup.thicker)
+    setup = replace(setup, outline=told.outline)
+    return told.photo, setup if setup.thicker is not None else replace(setup, thicker=told.thicker, least_gap_nm=told.least_gap_nm)
 
 
 def _assemble(
@@ -204,7 +208,7 @@ def _assemble(
     camera = _camera(setup, plane=plane, outline=outline)
     uu, vv = np.meshgrid(phase.u_mm, phase.v_mm)
     # A hill makes the gap smaller, so heights run against it.
-    heights = -causes.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
+    heights = -near.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
     flags = plane.flags + outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
     meta = _meta(setup, photo=photo, sense=sense, flags=flags, phase=phase) | ({} if reference is None else {"minus": _name_of(reference)})
     blank = HeightMap(
@@ -331,7 +335,7 @@ def _reference_at(
     return heights, sample(reference.uncertainty_nm, reference, u_mm=hand * phase.points.u_mm, v_mm=phase.points.v_mm)
 
 
-def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> causes.Camera:
+def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> near.Camera:
     if setup.camera_mm is not None:
         distance, origin = setup.camera_mm, f"at {setup.camera_mm:.0f} mm as told"
     elif math.isfinite(plane.focal_35mm):
@@ -339,14 +343,15 @@ def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> causes.Camera:
         distance = focal_px * setup.face.semi_major_mm / outline.semi_major
         origin = f"at {distance:.0f} mm by the photograph's focal length"
     else:
-        distance = causes.NEAREST_CAMERA_DIAMETERS * 2.0 * setup.face.semi_major_mm
+        distance = near.NEAREST_CAMERA_DIAMETERS * 2.0 * setup.face.semi_major_mm
         origin = f"assumed no nearer than {distance:.0f} mm"
-    return causes.Camera(
+    return near.Camera(
         distance_mm=distance,
         distance_origin=origin,
         distance_known=setup.camera_mm is not None or math.isfinite(plane.focal_35mm),
         distortion_share=setup.distortion_share,
         size_px=plane.size_px,
+        least_gap_nm=setup.least_gap_nm,
     )
 
 
@@ -355,7 +360,7 @@ def _causes(
     *,
     phase: PhaseReading,
     picture: SquarePicture,
-    camera: causes.Camera,
+    camera: near.Camera,
     sense: int,
     setup: Setup,
     view: Foreshortening,
@@ -377,7 +382,7 @@ def _causes(
         causes.keystone(phase, slopes, camera=camera, view=view, nm_per_rad=nm_per_rad, face=setup.face),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=view),
-        causes.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=sense),
+        near.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=sense),
         causes.reference_flat(phase, reference),
         *rest_causes(setup.rest, face=setup.face, points=phase.points),
         causes.no_repeat(phase),

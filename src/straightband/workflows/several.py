@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -11,7 +12,8 @@ from numpy.typing import NDArray
 from straightband.combine.joint import Joint, Shot, joint
 from straightband.errors import BadInput
 from straightband.face.polynomials import face_polynomials
-from straightband.fringes.budget import Cause, sum_up
+from straightband.fringes.budget import Cause, expanded_at_cells, sum_up
+from straightband.fringes.near import NEAR
 from straightband.fringes.repeat import repeat
 from straightband.fringes.sign import gap_sense_from_press
 from straightband.heightmap.figures import figures, without_tilt
@@ -20,15 +22,12 @@ from straightband.provenance import Source
 from straightband.uncertainty import COVERAGE_95
 from straightband.workflows.read import Reading, Setup, cell_means, read_photo, tell_nobody, with_uncertainty
 
-LENS, KEYSTONE, NOISE, NEAR = (
-    "lens distortion x bands",
-    "keystone x bands",
-    "fit noise",
-    "near camera",
-)  # causes that photographs together lessen
+LENS, KEYSTONE, NOISE = "lens distortion x bands", "keystone x bands", "fit noise"  # causes that photographs together lessen, with NEAR
 COMPARED_ORDER, SPREAD_ORDER = 6, 8  # of the polynomials in which photographs are compared, and a correction is carried to the grid
 PLAIN_LIKENESS = 0.6  # correlation with a map of known sign above which a map takes its sign; our choice
 OPPOSITE = -0.5  # correlation of two maps below which one of them has the wrong sign
+# Of what is not known of the least gap all photographs share half the variance, since dust stays or is wiped off; our choice.
+SAME_DUST = math.sqrt(0.5)
 DISAGREEMENT = 1.5  # scatter over stated uncertainty of one photograph above which something changed between them
 
 
@@ -64,8 +63,8 @@ def _one_each(setup: Setup, *, count: int) -> list[Setup]:
 def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None) -> Reading:
     """The first reading with the figure all photographs share, and a budget that holds what they have earned.
 
-    Where the wedges differ, the photographs tell how strongly the lens distorts and how each view converges; what they tell is taken off, what they
-    don't stays. Noise falls with their number. Lamp and outline are wrong in the same way each time and are not divided.
+    Where the wedges differ, the photographs tell how strongly the lens distorts, how near the camera stood and how each view converges; where dust lifts
+    them differently, by how much. What they tell is taken off, what they don't stays. Noise falls with their number. Lamp and outline are wrong in the same way each time and are not divided.
     """
     first = readings[0]
     points = first.phase.points
@@ -74,11 +73,13 @@ def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None)
         signs, known = _pressed(readings, signs=signs, hour=pressed_hour)
     heights = np.stack([sign * reading.flat.heights_nm for sign, reading in zip(signs, readings, strict=True)])
     _refuse_opposites(heights, known=all(reading.sign == "known" for reading in readings))
-    shots = [_shot(reading, sign=sign, turn=k) for k, (sign, reading) in enumerate(zip(signs, readings, strict=True))]
+    near = all(reading.sign == "known" for reading in readings)  # only then are they corrected for it, and in the same sense
+    shots = [_shot(reading, sign=sign, turn=k, near=near) for k, (sign, reading) in enumerate(zip(signs, readings, strict=True))]
     found = joint(shots, basis=face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=COMPARED_ORDER), area=points.area)
     taken_off = np.mean([shot.heights_nm for shot in shots], axis=0) - found.corrected_nm.mean(axis=0)
     mean_nm = heights.mean(axis=0) - _on_grid(taken_off, first)
-    causes = (*_joint_causes(readings, shots=shots, found=found, known=known), repeat(points, found.corrected_nm))
+    found_causes = _joint_causes(readings, shots=shots, found=found, near=near)
+    causes = (*found_causes, repeat(points, found.corrected_nm, beside_nm=expanded_at_cells(found_causes, points=points)))
     meta = {
         **first.flat.meta,
         "sign": "known" if known else "unknown",
@@ -140,14 +141,18 @@ def _modes(reading: Reading, name: str) -> NDArray:
     return next(cause for cause in reading.causes if cause.name == name).modes_nm
 
 
-def _shot(reading: Reading, *, sign: float, turn: int) -> Shot:
+def _shot(reading: Reading, *, sign: float, turn: int, near: bool) -> Shot:
     """A reading as the joint solution takes it: strengths in units of what the budget of one photograph allows, standard."""
     draws = next(cause for cause in reading.causes if cause.name == NOISE).draws_nm
+    # The causes follow the phase; heights run against the gap. What a near camera does to heights does not ask which way the wedge lies.
+    shared, own = -sign * reading.sense * _modes(reading, LENS), _modes(reading, KEYSTONE)
+    if near:
+        distance, gap = _modes(reading, NEAR)
+        shared, own = np.stack([*shared, distance, SAME_DUST * gap]), np.stack([*own, SAME_DUST * gap])
     return Shot(
         heights_nm=sign * cell_means(reading.flat.heights_nm, reading.phase),
-        # The causes follow the phase; heights run against the gap.
-        shared_nm=-sign * reading.sense * _modes(reading, LENS)[0] / COVERAGE_95,
-        own_nm=_modes(reading, KEYSTONE) / COVERAGE_95,
+        shared_nm=shared / COVERAGE_95,
+        own_nm=own / COVERAGE_95,
         # Every reading draws the same numbers; turned on, those of different photographs are independent.
         draws_nm=np.roll(draws, 37 * turn, axis=0),
     )
@@ -163,19 +168,22 @@ def _on_grid(cells_nm: NDArray, reading: Reading) -> NDArray:
     return np.tensordot(terms, face_polynomials(uu, vv, face=points.clear, order=SPREAD_ORDER), axes=1)
 
 
-def _joint_causes(readings: list[Reading], *, shots: list[Shot], found: Joint, known: bool) -> list[Cause]:
+def _joint_causes(readings: list[Reading], *, shots: list[Shot], found: Joint, near: bool) -> list[Cause]:
     """The causes of the first photograph, those that several photographs lessen replaced by what they leave."""
     count, strength = len(readings), found.shared
+    shared, limit = len(shots[0].shared_nm), COVERAGE_95 * found.modes_nm
+    own = limit[shared:].reshape(count, -1, limit.shape[1])
+    views = len(_modes(readings[0], KEYSTONE))
     earned = f"{count} photographs leave {100 * strength[1]:.0f} % of what one leaves unknown"
-    limit = COVERAGE_95 * found.modes_nm
     replaced = {
         LENS: dict(modes_nm=limit[:1], origin=earned),
-        KEYSTONE: dict(modes_nm=limit[1:], origin=f"{count} views, what they tell of each other taken off"),
+        KEYSTONE: dict(modes_nm=np.concatenate(list(own[:, :views])), origin=f"{count} views, what they tell of each other taken off"),
         NOISE: dict(draws_nm=np.mean([shot.draws_nm for shot in shots], axis=0), origin=f"of {count} photographs together"),
     }
-    near = [_modes(reading, NEAR) for reading in readings]
-    if known and {len(each) for each in near} == {1}:
-        replaced[NEAR] = dict(modes_nm=np.mean(near, axis=0), origin=next(c.origin for c in readings[0].causes if c.name == NEAR))
+    if near:
+        gaps = next(cause.origin for cause in readings[0].causes if cause.name == NEAR)
+        left = np.concatenate([limit[1:shared], *own[:, views:]])
+        replaced[NEAR] = dict(modes_nm=left, origin=f"{gaps}; what {count} photographs tell of it taken off")
     kept = [cause for cause in readings[0].causes if cause.name != "repeat"]
     return [replace(cause, **replaced.get(cause.name, {})) for cause in kept]
 

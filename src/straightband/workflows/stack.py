@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from straightband import provenance
 from straightband.errors import BandsUnreadable, StraightbandError
-from straightband.fringes.budget import sum_up
+from straightband.fringes.budget import expanded_at_cells, sum_up
 from straightband.fringes.repeat import aligned, repeat
 from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
@@ -141,7 +141,6 @@ def mean_of_frames(whole: Reading, frames: list[FrameReading], *, dropped: int, 
     mean = heights[kept].mean(axis=0, dtype=np.float64)
     blocks = np.array_split(np.flatnonzero(kept), min(BLOCKS, int(kept.sum())))
     cells = np.stack([cell_means(heights[block].mean(axis=0, dtype=np.float64), whole.phase) for block in blocks])
-    scatter = replace(repeat(whole.phase.points, cells), origin=f"scatter of {len(blocks)} blocks of {int(kept.sum())} frames")
     causes = [
         replace(cause, draws_nm=cause.draws_nm / np.sqrt(kept.sum()), origin=f"{cause.origin}; {int(kept.sum())} frames")
         if cause.name == "fit noise"
@@ -149,6 +148,10 @@ def mean_of_frames(whole: Reading, frames: list[FrameReading], *, dropped: int, 
         for cause in whole.causes
         if cause.name != "repeat"
     ]
+    scatter = replace(
+        repeat(whole.phase.points, cells, beside_nm=expanded_at_cells(causes, points=whole.phase.points)),
+        origin=f"scatter of {len(blocks)} blocks of {int(kept.sum())} frames",
+    )
     budget = sum_up([*causes, scatter], points=whole.phase.points, heights_nm=cell_means(mean, whole.phase))
     sources = (film,) if film is not None else tuple(each.source for each, good in zip(frames, kept, strict=True) if good)
     record = {"read": len(frames) + dropped, "averaged": int(kept.sum())}
