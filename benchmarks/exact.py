@@ -21,7 +21,7 @@ from straightband.photo.rectify import SquarePicture, face_to_pixels, map_points
 from straightband.synthetic.bands import gap_nm
 from straightband.synthetic.projection import projection_of
 from straightband.synthetic.scene import Scene
-from straightband.workflows.read import Reading, Setup, _assemble
+from straightband.workflows.read import Reading, Seen, Setup, _assemble
 
 SAMPLES_ACROSS = 192  # over the shorter extent
 
@@ -68,7 +68,8 @@ def exact_reading(scene: Scene, *, setup: Setup, reference: HeightMap | None = N
         face=face,
     )
     photo, plane = _seen(view.width_px, view.height_px)
-    return _assemble(photo, plane, setup=setup, outline=setup.outline, picture=picture, phase=read, reference=reference)
+    seen = Seen(photo=photo, plane=plane, setup=setup, outline=setup.outline, picture=picture, phase=read)
+    return _assemble(seen, reference=reference)
 
 
 def phase_at(scene: Scene, *, x_px: NDArray, y_px: NDArray) -> NDArray:

@@ -74,7 +74,8 @@ def tell(rows: list[Row], *, options: Options) -> None:
     table = [counted(figure, rows=read) for figure in (*NAMES, "strehl")]
     print(write_table(table, stem=options.out / "setups"))
     print(f"{len(rows)} set-ups, {len(rows) - len(read)} of them refused")
-    missed = {row["figure"]: row["held, %"] for row in table if f"{row['figure']}" in {name.removesuffix("_nm") for name in ASKED}}
+    asked = {name.removesuffix("_nm") for name in ASKED}
+    missed = {row["figure"]: row["held, %"] for row in table if row["figure"] in asked}
     missed = {name: share for name, share in missed.items() if not 100.0 * LOWEST <= share <= 100.0 * HIGHEST}
     print(f"TARGET setups: {'MISSED: ' + ', '.join(f'{k} {v:.1f} %' for k, v in missed.items()) if missed else 'met'}")
 
@@ -135,7 +136,7 @@ def record(seed: int) -> Row:
         "true": true,
         "total": {**reading.budget.expanded_nm, "strehl": least.uncertainty},
         "expanded": {effect.name: {name: effect.expanded_nm[name] for name in NAMES} for effect in reading.budget.effects},
-        "outline": outline_misses(reading, drawn=drawn, rendered=rendered[0]),
+        "outline": outline_misses(reading, rendered=rendered[0]),
     }
 
 
@@ -174,10 +175,9 @@ def true_strehl(drawn: Drawn, *, at: HeightMap) -> float:
     return float(min(each.strehl for each in verdict.strehl))
 
 
-def outline_misses(reading: Reading, *, drawn: Drawn, rendered: Rendered) -> dict[str, float]:
+def outline_misses(reading: Reading, *, rendered: Rendered) -> dict[str, float]:
     """By how much the outline found is off the true one, px."""
     true, found = true_outline(rendered.truth), reading.outline
-    del drawn
     return {
         "centre": math.hypot(found.cx - true.cx, found.cy - true.cy),
         "major": found.semi_major - true.semi_major,

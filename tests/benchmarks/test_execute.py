@@ -12,7 +12,22 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from benchmarks import accuracy, coverage, general_way, pages, photographs, run, scatter, speed, tables, together, wear
+from benchmarks import (
+    accuracy,
+    coverage,
+    drawn_setups,
+    general_way,
+    pages,
+    photographs,
+    run,
+    scatter,
+    setups,
+    speed,
+    tables,
+    together,
+    wear,
+)
+from straightband.synthetic.bands import smallest_gap_nm
 from straightband.synthetic.campaign import Difficulty, Pattern
 
 
@@ -68,6 +83,42 @@ def test_coverage_records_what_was_stated_and_what_was_true(tmp_path):
     records = coverage._records(run.Options(out=tmp_path, photographs=True))
     rows = coverage.counted("wavelength", records=records, count=10)
     assert {line["photographs"] for line in rows} == {1}
+
+
+def test_setups_are_read_counted_and_taken_up_again(tmp_path, monkeypatch, capsys):
+    """Two set-ups are read and counted; what a record already holds is not read again, so that a long run can be cut short."""
+    options = run.Options(out=tmp_path, count=2, seed=2)
+    setups.run(options)
+    lines = (tmp_path / "setups.jsonl").read_text(encoding="utf-8").splitlines()
+    rows = [json.loads(line) for line in lines]
+    assert [row["seed"] for row in rows] == [2, 3]
+    assert set(setups.ASKED) <= set(rows[0]["read"]) & set(rows[0]["true"]) & set(rows[0]["total"])
+    assert "2 set-ups, 0 of them refused" in capsys.readouterr().out
+    monkeypatch.setattr(setups, "record", None)
+    setups.run(options)
+    assert (tmp_path / "setups.jsonl").read_text(encoding="utf-8").splitlines() == lines
+
+
+def test_set_ups_are_drawn_from_what_the_budget_says():
+    """Of 16 set-ups the wedge shows 2 to 30 bands, no plates pass through each other, the least gap is below 3 um in nearly all, and kinds change."""
+    drawn = [drawn_setups.drawn_setup(np.random.default_rng([seed, 5])) for seed in range(16)]
+    scenes = [scene for each in drawn for scene in each.scenes]
+    smaller = [min(scene.face.semi_u_mm, scene.face.semi_v_mm) for scene in scenes]
+    bands = np.array(
+        [
+            size * math.hypot(scene.bands_u / scene.face.semi_u_mm, scene.bands_v / scene.face.semi_v_mm)
+            for size, scene in zip(smaller, scenes, strict=True)
+        ]
+    )
+    first = bands[np.cumsum([0, *(len(each.scenes) for each in drawn[:-1])])]
+    assert 2.0 <= first.min() < 6.0
+    assert 10.0 < first.max() <= 30.0
+    least = np.array([smallest_gap_nm(each.scenes[0]) for each in drawn])
+    assert least.min() > -100.0  # a bend that came after
+    assert np.sum(least < 3000.0) >= 12  # binomial, 16 at 95 %: fewer in one case in 1000
+    told = [setups.described(each) for each in drawn]
+    for kind in ("photographs", "shape", "lamp", "camera_told", "rest", "reference"):
+        assert len({row[kind] for row in told}) > 1
 
 
 def test_the_exact_reader_makes_no_error_of_its_own():

@@ -5,13 +5,19 @@ import re
 import subprocess
 import sys
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from straightband.cli import COMMANDS
+from straightband.heightmap.figures import without_tilt
 from straightband.verdict.flags import MEANINGS
+from straightband.workflows.demo_flats import pair_maps
+from straightband.workflows.demo_scene import flat_looking_at_it
 from straightband.workflows.flags import SENTENCES
+from straightband.workflows.maps import map_from_file
 from straightband.workflows.piece import piece_from_toml
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -38,6 +44,25 @@ def test_help_in_the_documents_is_the_real_help(name):
     )
     assert chapter, f"docs/commands.md has no chapter on {name}"
     assert evened(real) in evened(chapter[1])
+
+
+def test_the_worked_example_of_three_flats_is_what_the_program_says(tmp_path):
+    """The call in the chapter on threeflat, run on the demonstration's pairs, prints what stands below it, and the flat it finds is the one that was invented."""
+    page = (DOCS / "commands.md").read_text(encoding="utf-8")
+    chapter = re.search(r"^## straightband threeflat\n(.*?)(?=^## )", page, re.DOTALL | re.MULTILINE)[1]
+    called, printed = re.search(r"```console\n\$ (.*?[^\\])\n(.*?)```", chapter, re.DOTALL).groups()
+    for name, data in pair_maps():
+        (tmp_path / name).write_bytes(data)
+    words = called.replace("\\\n", " ").split()
+    made = subprocess.run(
+        [sys.executable, "-m", "straightband", *words[1:]], cwd=tmp_path, capture_output=True, text=True, check=True
+    ).stdout
+    assert evened(made) == evened(printed)
+    flat = map_from_file((tmp_path / "A.npz").read_bytes(), "A.npz")
+    u, v = np.meshgrid(flat.u_mm, flat.v_mm)
+    off = without_tilt(replace(flat, heights_nm=flat.heights_nm - flat_looking_at_it().heights_nm(u, v))).points()[2]
+    stated = flat.uncertainty_nm[flat.valid]
+    assert np.mean(np.abs(off) <= stated) > 0.95
 
 
 def test_every_doubt_is_in_the_documents():

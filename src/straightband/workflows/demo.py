@@ -11,6 +11,7 @@ import numpy as np
 from straightband.heightmap.figures import Figures, figures
 from straightband.telescope.sizing import Cut, cut_of_cone
 from straightband.workflows.certify import certify, verdict_on
+from straightband.workflows.demo_flats import PAIRS, pair_maps
 from straightband.workflows.demo_plan import demo_papers
 from straightband.workflows.demo_rings import PAPERS, Rings, read_rings, shipped
 from straightband.workflows.demo_scene import CAMERA_MM, Shot, after_figuring, before_figuring, flat_map
@@ -102,6 +103,7 @@ def run_demo() -> Demo:
     files = (
         DemoFile(name="story.txt", data=("\n".join(lines) + "\n").encode(), shows="the story above, with its numbers"),
         DemoFile(name=FLAT, data=flat[1], shows="map of the shop's reference flat, which is taken off every reading"),
+        *_pair_files(),
         *_chapter_files(before, shots[0], toml=tomls[0]),
         *_chapter_files(after, shots[1], toml=tomls[1]),
         *_papers(after, pdf=made.pdf),
@@ -115,6 +117,17 @@ def run_demo() -> Demo:
         flat=flat[:2],
         exposures=tuple(zip(shots, (before, after), strict=True)),
     )
+
+
+def _pair_files() -> list[DemoFile]:
+    return [
+        DemoFile(
+            name=name,
+            data=data,
+            shows=f"map of flat {PAIRS[name][0]} on flat {PAIRS[name][1]}{' turned' if PAIRS[name][2] else ''}, for `straightband threeflat`",
+        )
+        for name, data in pair_maps()
+    ]
 
 
 def ordered_minor_mm() -> tuple[float, Cut]:

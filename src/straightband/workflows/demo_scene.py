@@ -120,23 +120,29 @@ def _scene(surface: Surface, *, bands: tuple[float, float], rotation_deg: float)
     )
 
 
-def _flat_face() -> Face:
+def flat_face() -> Face:
+    """Face of each of the shop's flats."""
     return round_face(diameter_mm=FLAT_DIAMETER_MM)
 
 
 def _flat_under_the_piece() -> Surface:
     """The flat in the frame of the piece that lies on it."""
-    face = _flat_face()
+    face = flat_face()
     return added(sphere(face, sag_nm=22.0), saddle(face, rise_nm=8.0, axis_deg=65.0))
+
+
+def flat_looking_at_it() -> Surface:
+    """The same flat in its own frame: facing surfaces see each other's u reversed, which turns the axis of the saddle."""
+    face = flat_face()
+    return added(sphere(face, sag_nm=22.0), saddle(face, rise_nm=8.0, axis_deg=180.0 - 65.0))
 
 
 def flat_map() -> HeightMap:
     """The shop's map of its flat, looking at the flat: nearly right, with an uncertainty that covers its error."""
-    face = _flat_face()
+    face = flat_face()
     axis_mm = np.linspace(-FLAT_DIAMETER_MM / 2.0, FLAT_DIAMETER_MM / 2.0, _FLAT_POINTS)
     u, v = np.meshgrid(axis_mm, axis_mm)
-    # Facing surfaces see each other's u reversed.
-    heights = _flat_under_the_piece().heights_nm(-u, v) + sphere(face, sag_nm=FLAT_ERROR_NM).heights_nm(u, v)
+    heights = flat_looking_at_it().heights_nm(u, v) + sphere(face, sag_nm=FLAT_ERROR_NM).heights_nm(u, v)
     on_it = face.contains(u, v)
     return HeightMap(
         heights_nm=np.where(on_it, heights, np.nan),

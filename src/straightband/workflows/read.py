@@ -145,6 +145,55 @@ class Reading:
     distortion_share: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What was seen in a photograph, before anything is made of it.
+
+    Attributes
+    ----------
+    photo, plane
+        The file, and its light.
+    setup
+        What the person said, with what the colours added.
+    outline, picture, phase
+        Where the face is, what it shows square-on, and the phase of its bands.
+    """
+
+    photo: Photo
+    plane: Plane
+    setup: Setup
+    outline: Outline
+    picture: SquarePicture
+    phase: PhaseReading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heights:
+    """Heights without their uncertainty, with what it will be made of.
+
+    Attributes
+    ----------
+    flat
+        The heights in the photograph's own frame, the reference taken off.
+    sense
+        +1 if the phase grows with the gap, -1 if it falls, 0 if that is not known.
+    flags
+        Short names of doubts.
+    view, camera, nm_per_rad
+        How far off normal, from where, and how much gap a radian is.
+    reference_nm
+        (c,) expanded uncertainty of the reference, or None without one.
+    """
+
+    flat: HeightMap
+    sense: int
+    flags: tuple[str, ...]
+    view: Foreshortening
+    camera: near.Camera
+    nm_per_rad: float
+    reference_nm: NDArray | None
+
+
 def tell_nobody(_: str) -> None:
     """What listens to the stages of a reading where nobody does."""
 
@@ -169,23 +218,35 @@ def read_photo(
         return _read(data, name=name, setup=setup, reference=reference, stage=stage)
 
 
+def read_heights(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None = None) -> Heights:
+    """The heights of one photograph without their uncertainty, for one of many frames; raises what `read_photo` raises."""
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _heights(_see(data, name=name, setup=setup, stage=tell_nobody), reference=reference)
+
+
 def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None, stage: Callable[[str], None]) -> Reading:
+    seen = _see(data, name=name, setup=setup, stage=stage)
+    stage("weighing the doubts")
+    return _assemble(seen, reference=reference)
+
+
+def _see(data: bytes, *, name: str, setup: Setup, stage: Callable[[str], None]) -> Seen:
     stage("opening the photograph")
     photo = load_photo(data, name=name)
+    outline = setup.outline
     if setup.more_lamps:
-        photo, setup = _in_colours(photo, setup)
+        photo, setup, outline = _in_colours(photo, setup)
     plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
     stage("looking for the face")
-    outline = setup.outline or find_outline(plane, face=setup.face)
+    outline = outline or find_outline(plane, face=setup.face)
     stage("reading the bands")
     picture = square_on(plane, outline, face=setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
     phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin))
-    stage("weighing the doubts")
-    return _assemble(photo, plane, setup=setup, outline=outline, picture=picture, phase=phase, reference=reference)
+    return Seen(photo=photo, plane=plane, setup=setup, outline=outline, picture=picture, phase=phase)
 
 
-def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup]:
-    """The first lamp's channel alone, and the thicker side and the least gap as the colours tell them where nobody told the side."""
+def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup, Outline]:
+    """The first lamp's channel alone, the outline in it, and the thicker side and the least gap as the colours tell them where nobody told the side."""
     told = by_colours(
         photo,
         lamps=(setup.lamp, *setup.more_lamps),
@@ -195,22 +256,22 @@ def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup]:
         mark_hour=setup.mark_hour,
         samples_across=SAMPLES_ACROSS,
     )
-    setup = replace(setup, outline=told.outline)
-    return told.photo, setup if setup.thicker is not None else replace(setup, thicker=told.thicker, least_gap_nm=told.least_gap_nm)
+    if setup.thicker is None:
+        setup = replace(setup, thicker=told.thicker, least_gap_nm=told.least_gap_nm)
+    return told.photo, setup, told.outline
 
 
-def _assemble(
-    photo: Photo, plane: Plane, *, setup: Setup, outline: Outline, picture: SquarePicture, phase: PhaseReading, reference: HeightMap | None
-) -> Reading:
-    view = foreshortening(outline, setup.face)
+def _heights(seen: Seen, *, reference: HeightMap | None) -> Heights:
+    setup, phase, plane = seen.setup, seen.phase, seen.plane
+    view = foreshortening(seen.outline, setup.face)
     nm_per_rad = height_per_band_nm(wavelength_nm=setup.lamp.wavelength_nm) * view.height_scale / (2.0 * math.pi)
-    sense = _gap_sense(phase, picture, setup)
-    camera = _camera(setup, plane=plane, outline=outline)
+    sense = _gap_sense(phase, seen.picture, setup)
+    camera = _camera(setup, plane=plane, outline=seen.outline)
     uu, vv = np.meshgrid(phase.u_mm, phase.v_mm)
     # A hill makes the gap smaller, so heights run against it.
     heights = -near.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
-    flags = plane.flags + outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
-    meta = _meta(setup, photo=photo, sense=sense, flags=flags, phase=phase) | ({} if reference is None else {"minus": _name_of(reference)})
+    flags = plane.flags + seen.outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
+    meta = _meta(setup, photo=seen.photo, sense=sense, flags=flags, phase=phase)
     blank = HeightMap(
         heights_nm=heights,
         u_mm=phase.u_mm,
@@ -218,26 +279,20 @@ def _assemble(
         uncertainty_nm=np.zeros_like(heights),
         face=setup.face,
         clear_margin=setup.clear_margin,
-        meta=meta,
+        meta=meta | ({} if reference is None else {"minus": _name_of(reference)}),
     )
     flat = without_tilt(blank)
-    reference_nm, reference_expanded = _reference_at(reference, flat, phase=phase, mirrored=setup.mirrored)
+    reference_nm, expanded_nm = _reference_at(reference, flat, phase=phase, mirrored=setup.mirrored)
     if reference_nm is not None:
         flat = without_tilt(_with_heights(flat, flat.heights_nm - reference_nm))
-    found = _causes(
-        flat,
-        phase=phase,
-        picture=picture,
-        camera=camera,
-        sense=sense,
-        setup=setup,
-        view=view,
-        outline=outline,
-        nm_per_rad=nm_per_rad,
-        reference=reference_expanded,
-    )
-    budget = sum_up(found, points=phase.points, heights_nm=cell_means(flat.heights_nm, phase))
-    height_map = with_uncertainty(flat, phase=phase, budget=budget, mirrored=setup.mirrored)
+    return Heights(flat=flat, sense=sense, flags=flags, view=view, camera=camera, nm_per_rad=nm_per_rad, reference_nm=expanded_nm)
+
+
+def _assemble(seen: Seen, *, reference: HeightMap | None) -> Reading:
+    phase, found = seen.phase, _heights(seen, reference=reference)
+    causes = _causes(seen, found)
+    budget = sum_up(causes, points=phase.points, heights_nm=cell_means(found.flat.heights_nm, phase))
+    height_map = with_uncertainty(found.flat, phase=phase, budget=budget, mirrored=seen.setup.mirrored)
     return Reading(
         height_map=height_map,
         figures=figures(height_map),
@@ -245,16 +300,16 @@ def _assemble(
         bands_across=phase.bands_across,
         contrast=phase.contrast,
         explained=phase.explained,
-        outline=outline,
-        picture=picture,
+        outline=seen.outline,
+        picture=seen.picture,
         phase=phase,
-        sign="known" if sense else "unknown",
-        flags=flags,
-        sources=(provenance.Source(name=photo.name, sha256=photo.sha256),),
-        flat=flat,
-        causes=tuple(found),
-        sense=sense or 1,
-        distortion_share=setup.distortion_share,
+        sign="known" if found.sense else "unknown",
+        flags=found.flags,
+        sources=(provenance.Source(name=seen.photo.name, sha256=seen.photo.sha256),),
+        flat=found.flat,
+        causes=tuple(causes),
+        sense=found.sense or 1,
+        distortion_share=seen.setup.distortion_share,
     )
 
 
@@ -355,35 +410,24 @@ def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> near.Camera:
     )
 
 
-def _causes(
-    flat: HeightMap,
-    *,
-    phase: PhaseReading,
-    picture: SquarePicture,
-    camera: near.Camera,
-    sense: int,
-    setup: Setup,
-    view: Foreshortening,
-    outline: Outline,
-    nm_per_rad: float,
-    reference: NDArray | None,
-) -> list[Cause]:
-    slopes = causes.slopes_of(phase, flat.heights_nm, nm_per_rad=nm_per_rad)
-    heights = cell_means(flat.heights_nm, phase)
+def _causes(seen: Seen, found: Heights) -> list[Cause]:
+    phase, setup, outline, nm_per_rad = seen.phase, seen.setup, seen.outline, found.nm_per_rad
+    slopes = causes.slopes_of(phase, found.flat.heights_nm, nm_per_rad=nm_per_rad)
+    heights = cell_means(found.flat.heights_nm, phase)
     placed_px = outline.standard_px if setup.outline else math.hypot(outline.standard_px, causes.EDGE_STANDARD_PX)
     standard_mm = placed_px * setup.face.semi_major_mm / outline.semi_major
     return [
         causes.fit_noise(phase, nm_per_rad=nm_per_rad),
         causes.light_or_height(phase, nm_per_rad=nm_per_rad),
-        rim_light(phase, picture=picture, nm_per_rad=nm_per_rad),
-        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=view),
+        rim_light(phase, picture=seen.picture, nm_per_rad=nm_per_rad),
+        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=found.view),
         causes.unseen_bevel(phase, slopes, face=setup.face, told=setup.outline is not None),
-        causes.lens_distortion(phase, slopes, picture=picture, camera=camera),
-        causes.keystone(phase, slopes, camera=camera, view=view, nm_per_rad=nm_per_rad, face=setup.face),
+        causes.lens_distortion(phase, slopes, picture=seen.picture, camera=found.camera),
+        causes.keystone(phase, slopes, camera=found.camera, view=found.view, nm_per_rad=nm_per_rad, face=setup.face),
         causes.wavelength(phase, heights, lamp=setup.lamp),
-        causes.obliquity(phase, heights, view=view),
-        near.near_camera(phase, camera=camera, nm_per_rad=nm_per_rad, sense=sense),
-        causes.reference_flat(phase, reference),
+        causes.obliquity(phase, heights, view=found.view),
+        near.near_camera(phase, camera=found.camera, nm_per_rad=nm_per_rad, sense=found.sense),
+        causes.reference_flat(phase, found.reference_nm),
         *rest_causes(setup.rest, face=setup.face, points=phase.points),
         causes.no_repeat(phase),
     ]

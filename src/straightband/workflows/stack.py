@@ -11,7 +11,6 @@ Median absolute deviation, 1.4826 of it for a normal spread: F. R. Hampel, J. Am
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
@@ -26,7 +25,7 @@ from straightband.fringes.repeat import aligned, repeat
 from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
 from straightband.workflows.many import run_many
-from straightband.workflows.read import Reading, Setup, cell_means, read_photo, with_uncertainty
+from straightband.workflows.read import Reading, Setup, cell_means, read_heights, read_photo, with_uncertainty
 
 FEWEST = 3  # frames, below which nothing can be called odd
 ODD = 5.0  # normal spreads from the median distance, beyond which a frame is dropped; of a thousand good ones hardly one
@@ -78,10 +77,18 @@ def read_frame(frame: Frame) -> FrameReading:
     """One frame read, or why it can't be; for a worker, which can't raise."""
     source = provenance.source_of(frame.name, frame.data)
     try:
-        reading = read_photo(frame.data, name=frame.name, setup=frame.setup, reference=frame.reference)
+        found = read_heights(frame.data, name=frame.name, setup=frame.setup, reference=frame.reference)
     except StraightbandError as reason:
-        return FrameReading(source=source, heights_nm=np.zeros((0, 0), dtype=np.float32), refused=str(reason), flags=())
-    return FrameReading(source=source, heights_nm=reading.flat.heights_nm.astype(np.float32), refused="", flags=reading.flags)
+        return _refused(source, reason)
+    return _kept(source, flat=found.flat, flags=found.flags)
+
+
+def _refused(source: provenance.Source, reason: StraightbandError) -> FrameReading:
+    return FrameReading(source=source, heights_nm=np.zeros((0, 0), dtype=np.float32), refused=str(reason), flags=())
+
+
+def _kept(source: provenance.Source, *, flat: HeightMap, flags: tuple[str, ...]) -> FrameReading:
+    return FrameReading(source=source, heights_nm=flat.heights_nm.astype(np.float32), refused="", flags=flags)
 
 
 def read_stack(
@@ -110,17 +117,25 @@ def read_stack(
         The file they come from, if they are not files themselves.
     """
     source = iter(frames)
-    opening = [(name, data) for name, data in itertools.islice(source, 1)]
-    jobs = (Frame(name=name, data=data, setup=setup, reference=reference) for name, data in itertools.chain(opening, source))
-    found = []
+    opening = next(source, None)
+    if opening is None:
+        raise _too_few([])
+    # The first is read here, in full, for its picture, its phase and its causes; of the others only heights are needed.
+    name, data = opening
+    origin = provenance.source_of(name, data)
+    try:
+        whole = read_photo(data, name=name, setup=setup, reference=reference)
+    except StraightbandError as reason:
+        raise _too_few([_refused(origin, reason)]) from None
+    found = [_kept(origin, flat=whole.flat, flags=whole.flags)]
+    tell(len(found))
+    jobs = (Frame(name=name, data=data, setup=setup, reference=reference) for name, data in source)
     for each in run_many(read_frame, jobs, executor=executor, workers=workers):
         found.append(each)
         tell(len(found))
     good = [each for each in found if not each.refused]
-    if len(good) < FEWEST or found[0].refused:
+    if len(good) < FEWEST:
         raise _too_few(found)
-    # The first once more, here, for what a worker does not send: its picture, its phase, its causes.
-    whole = read_photo(opening[0][1], name=opening[0][0], setup=setup, reference=reference)
     return mean_of_frames(whole, good, dropped=len(found) - len(good), film=film)
 
 

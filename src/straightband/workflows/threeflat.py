@@ -300,7 +300,8 @@ def _grain(points: Points) -> NDArray:
 
 def _drawn(covariance: NDArray, *, rng: np.random.Generator) -> NDArray:
     values, vectors = np.linalg.eigh(covariance)
-    return (rng.standard_normal((DRAWS, values.size)) * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
+    # The symmetric root: vectors of like values may be turned among each other by rounding, and other draws would come of the same maps.
+    return rng.standard_normal((DRAWS, values.size)) @ ((vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T)
 
 
 def _cause(name: str, origin: str, draws: NDArray, points: Points) -> Cause:
