@@ -39,7 +39,7 @@ def factor_beside(readings: int, *, scatter: float, beside: float) -> float:
     other = beside / COVERAGE_95
     freedom = (readings - 1) * (1.0 + (other / scatter) ** 2) ** 2
     expanded = float(special.stdtrit(freedom, 0.975)) * math.hypot(scatter, other)
-    return math.sqrt(expanded**2 - beside**2) / scatter
+    return max(COVERAGE_95, math.sqrt(max(0.0, expanded**2 - beside**2)) / scatter)
 
 
 def repeat(points: Points, cells_nm: NDArray, *, beside_nm: NDArray) -> Cause:
