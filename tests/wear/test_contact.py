@@ -136,3 +136,11 @@ def test_overhang_bends_the_pair_as_its_square():
     assert kept[0.3] == pytest.approx(-0.5399973925, rel=0.03)
     assert kept[0.5] == pytest.approx(-1.499914234, rel=0.03)  # though a tenth of the contact lifts, where the linear model pulls
     assert kept[0.5] / kept[0.1] == pytest.approx(25.0, rel=0.03)
+
+
+def test_plates_that_do_not_meet_are_refused():
+    """Where no place of a pose is touched there is no balance to seek: a sentence, not a fault of linear algebra."""
+    _, places = _strip()
+    apart = Places(arms_mm=places.arms_mm, areas_mm2=0.0 * places.areas_mm2, load_arms_mm=places.load_arms_mm)
+    with pytest.raises(BadInput, match="nothing of the plates meets"):
+        press(np.zeros(2000), places=apart, stiffness_kpa_um=5.0, force_n=1.0)

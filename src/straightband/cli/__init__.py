@@ -21,6 +21,7 @@ COMMANDS = {
     "box": "the test box, its lamp and its camera for the largest piece, with a drawing",
     "step": "read two faces in one photograph: the step between them in bands",
     "judge": "say whether a mirror of that map is good enough for a telescope",
+    "strokes": "what to do next on the lap: strokes, minutes, and how right the last ones were",
     "certify": "write the one-page certificate of a piece",
     "bench": "open the shop in the browser",
     "keep": "copy the shop's folder whole, while it may be in use",

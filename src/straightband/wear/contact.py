@@ -94,8 +94,10 @@ def press(
     Raises
     ------
     BadInput
-        When the load stands outside the contact, so that no pressure can balance it: the upper plate falls over.
+        When the plates don't meet at all, or the load stands outside the contact, so that no pressure can balance it: the upper plate falls over.
     """
+    if not np.all(np.any(places.areas_mm2 > 0.0, axis=-1)):
+        raise _falls_over("in part of the stroke nothing of the plates meets")
     springs = np.asarray(stiffness_kpa_um, dtype=float)[..., None] * places.areas_mm2 * N_PER_KPA_MM2
     load = np.asarray(force_n, dtype=float)[..., None] * places.load_arms_mm
     arms, turned = places.arms_mm, np.swapaxes(places.arms_mm, -1, -2)
@@ -113,11 +115,11 @@ def press(
         share = 1.0 if number < _FREE_STEPS else _falling(step, settling, proud=proud_um, springs=springs, arms=arms, load=load)
         settling = settling + share * step
         squeeze = _squeezed(settling, proud=proud_um, arms=arms)
-    raise BadInput(
-        found="the upper plate's load stands outside the contact",
-        needed="its line must pass through where the plates meet",
-        remedy="shorten the stroke",
-    )
+    raise _falls_over("the upper plate's load stands outside the contact")
+
+
+def _falls_over(found: str) -> BadInput:
+    return BadInput(found=found, needed="its line must pass through where the plates meet", remedy="shorten the stroke")
 
 
 def _moments(forces: NDArray, turned: NDArray) -> NDArray:
