@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from straightband.shop import jobs
-from straightband.shop.entries import Lamp, Ordered, Photograph
+from straightband.shop.entries import GridPhotograph, Lamp, Ordered, Photograph, ReadingEntry, Run
+from straightband.shop.queries import photographs_of
 from straightband.web.pairing import code_drawing
 from straightband.workflows.shop_clock import later, utc_now
 from straightband.workflows.shop_work import start_timer
@@ -21,6 +22,7 @@ DESKTOP, TELEPHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 84
 PAGES = (
     "/", "/orders", "/orders/new", "/orders/1", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1", "/pieces/1/photograph",
     "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
+    "/pieces/2/back", "/pads", "/pads/1", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1", "/pieces/1/correct",
 )  # fmt: skip
 LONG_MS = 60_000
 
@@ -152,7 +154,7 @@ def test_thumbs_find_what_they_press(home, open_page):
     """Buttons, fields and links that stand for themselves are at least 44 pixels tall on a telephone (WCAG 2.2, 2.5.5 Target Size)."""
     page = open_page(home, viewport=TELEPHONE)
     small = []
-    for path in ("/", "/orders/new", "/pieces/1", "/pieces/1/photograph", "/verdicts/1"):
+    for path in ("/", "/orders/new", "/pieces/1", "/pieces/1/photograph", "/verdicts/1", "/pieces/2/back", "/pads/1", "/box", "/flats"):
         page.goto(path)
         for part in page.query_selector_all("main button, main .button, main input:not([type=hidden]), main select, main summary, nav a"):
             box = part.bounding_box()
@@ -215,6 +217,46 @@ def test_the_outline_is_corrected_by_its_handles(served, open_page):
     assert len(moved) == 5
     assert pushed[0] < moved[0]
     assert pushed[1] == pytest.approx(moved[1], abs=0.11)  # a tenth of a pixel is what is written
+
+
+def test_several_photographs_are_read_as_one(served, unsigned, open_page, photograph):
+    """Two files chosen at once are sent together and become one reading that rests on both."""
+    page = open_page(served, viewport=TELEPHONE)
+    page.goto("/pieces/2/photograph")
+    files = [photograph_file(photograph), photograph_file(photograph + b"again") | {"name": "IMG_0002.jpg"}]
+    page.set_input_files("input[type=file]", files)
+    page.select_option("main [name=light]", "mercury-green")
+    fill(page, mark="3", thicker="2.5")
+    page.click("text=Send and read")
+    page.wait_for_url(re.compile(r"/readings/\d+$"))
+    page.click("summary:has-text('How it was read')")
+    assert page.locator("a:has-text('IMG_000')").count() == 2
+    with unsigned.record() as record:
+        assert [each.name for each in photographs_of(record, record.count(ReadingEntry))] == ["IMG_0001.jpg", "IMG_0002.jpg"]
+
+
+def test_a_back_on_the_way_to_clear(served, unsigned, open_page, grid_photographs):
+    """The timer on the pads survives a reload and says what to do when it is up; the grid is photographed and the clearness stands there."""
+    page = open_page(served, viewport=TELEPHONE)
+    page.goto("/pieces/1/back")
+    fill(page, minutes="10min")
+    page.click("text=Start the timer")
+    page.wait_for_selector("[role=timer]")
+    page.reload()
+    assert page.inner_text("[role=timer]").startswith(("9:", "10:"))
+    assert "dry both faces" in page.inner_text(".then")
+    page.click("summary:has-text('More') >> nth=0")
+    page.fill(".card [name=minutes]", "8min")
+    page.dblclick("button:text-is('Stop')")
+    page.wait_for_selector("[role=timer]", state="detached")
+    page.set_input_files("input[type=file]", photograph_file(grid_photographs[0]))
+    page.click("text=Send and look")
+    page.wait_for_selector("text=Clearness over time")
+    assert "Not clear yet" in page.inner_text(".card")
+    assert page.locator(".handle").count() == 3
+    with unsigned.record() as record:
+        assert [run.minutes for run in record.listing(Run)] == [8.0]
+        assert [each.minutes for each in record.listing(GridPhotograph)][-1] == 8.0
 
 
 def test_the_pairing_code_can_be_read_by_a_camera(browser):

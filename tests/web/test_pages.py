@@ -10,15 +10,39 @@ from pathlib import Path
 import numpy as np
 import pytest
 from jinja2 import meta, nodes
+from markupsafe import escape
 
 from straightband.cli import main
+from straightband.errors import BadInput
 from straightband.heightmap.figures import without_tilt
-from straightband.shop.entries import Flat, GaugingEntry, Ordered, Photograph, PieceEntry, ReadingEntry, Run, Tick, VerdictEntry
+from straightband.shop import jobs
+from straightband.shop.entries import (
+    Clearing,
+    Flat,
+    FlatTest,
+    GaugingEntry,
+    GridPhotograph,
+    Ordered,
+    Photograph,
+    PieceEntry,
+    PlateEntry,
+    PricesEntry,
+    ReadingEntry,
+    Run,
+    Tick,
+    Timer,
+    VerdictEntry,
+)
 from straightband.web import app as bench
 from straightband.web.frame import Frame, Page, templates
+from straightband.workflows.back_rows import clear_rows, to_go
+from straightband.workflows.flats_rows import flats_shown
 from straightband.workflows.map_stream import NOTHING, map_stream
 from straightband.workflows.maps import map_file
-from straightband.workflows.shop_readings import reading_map
+from straightband.workflows.pads_rows import plate_rows, rate_rows
+from straightband.workflows.shop_certificates import certify_for_the_record
+from straightband.workflows.shop_orders import enter_piece
+from straightband.workflows.shop_readings import reading_map, recomputed
 from straightband.workflows.shown import budget_shown, figure_rows, length_shown, sentence_shown
 
 PAGES_FOLDER = Path(bench.__file__).parent / "pages"
@@ -331,6 +355,144 @@ def test_files_are_given(client, shop):
         place.unlink()
     assert client.get("/readings/1/map.png").content.startswith(b"\x89PNG")  # made anew
     assert client.get("/photographs/1/picture.jpg").status_code == 404
+
+
+def test_the_numbers_of_backs_pads_and_flats_are_those_of_the_record(client, shop):
+    """Each row of a back, of a plate and of flats stands on its page, written from what the record holds under the names of `--json`."""
+    with shop.record() as record:
+        clearing, plate, flats = record.get(Clearing, 1), record.get(PlateEntry, 1), record.get(FlatTest, 1)
+    back = seen(client, "/pieces/2/back")
+    assert all(f"<td>{escape(value)}</td>" in back for _, value in clear_rows(clearing.found, units="mm"))
+    assert escape(to_go(clearing.found)) in back
+    assert f"{clearing.found['minutes_to_clear']:.0f} min more" in back
+    text = seen(client, "/pads/1")
+    assert all(
+        f"<td>{escape(value)}</td>" in text for _, value in (*plate_rows(plate.found, units="mm"), *rate_rows(plate.found, units="mm"))
+    )
+    text = seen(client, "/flats/tests/1")
+    assert all(f"<td>{value}</td>" in text for flat in flats_shown(flats) for _, value in flat.figures)
+
+
+def test_the_box_on_the_page_is_that_of_the_command(client, capsys):
+    """Measures on the page are those of `straightband box --json` in whole millimetres; what can't be used is said beside the form."""
+    assert main(["box", "--largest", "200mm", "--light", "sodium", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    text = seen(client, "/box?largest=200mm&light=sodium&gap=&coated=")
+    inside = told["inside_mm"]
+    assert f"<td>{inside['length']:.0f} × {inside['width']:.0f} × {inside['height']:.0f} mm</td>" in text
+    assert f"<td>{told['eye_distance_mm']:.0f} mm</td>" in text
+    assert client.get("/box/drawing.pdf?largest=200mm&light=sodium").content.startswith(b"%PDF")
+    assert "without a unit" in seen(client, "/box?largest=200")
+    assert client.get("/box/drawing.pdf?largest=200").status_code == 422
+
+
+def test_a_back_is_polished_and_photographed(client, shop, grid_photographs):
+    """The timer is entered once, its stop leads back to the back; the photograph is kept once, and looking at it asked for once."""
+    sent = {"token": token_on(client, "/pieces/1/back"), "form": "timer", "minutes": "10min"}
+    for _ in range(2):
+        assert client.post("/pieces/1/back/timer", data=sent).headers["location"] == "/pieces/1/back"
+    with shop.record() as record:
+        timers = record.listing(Timer)
+    assert [timer.minutes for timer in timers] == [10.0, 10.0]  # that of piece 2 was there
+    assert "When it is up: stop it, wash the mirror, dry both faces" in seen(client, "/pieces/1")
+    assert client.post(f"/timers/{timers[-1].id}/stop", data={"minutes": "9min"}).headers["location"] == "/pieces/1/back"
+    data, files = {"token": token_on(client, "/pieces/1/back")}, {"photograph": ("grid.jpg", grid_photographs[0], "image/jpeg")}
+    answers = [client.post("/pieces/1/grid", data=data, files=files).headers["location"] for _ in range(2)]
+    assert answers == ["/work/1", "/work/1"]
+    assert "9 min" in seen(client, "/pieces/1/back")
+    assert client.post("/pieces/1/back/again", data={"mark": "13"}).status_code == 422
+    with shop.record() as record:
+        assert record.count(GridPhotograph) == 3
+    assert client.get("/grid.pdf?paper=letter").content.startswith(b"%PDF")
+    assert client.get("/clearings/1/clearness.png").content.startswith(b"\x89PNG")
+
+
+def test_pads_are_asked_for_once_and_printed(client):
+    """The form begins with the last plate, leads to one work however often it is sent, and refuses beside itself; the template is a PDF."""
+    assert 'value="160mm"' in seen(client, "/pads")
+    sent = {"token": token_on(client, "/pads"), "piece": "2", "plate": "200mm", "pads": "round", "pad_size": "40mm", "paper": "a4"}
+    assert [client.post("/pads", data=sent).headers["location"] for _ in range(2)] == ["/work/1", "/work/1"]
+    refused = client.post("/pads", data=sent | {"pad_size": "40"})
+    assert refused.status_code == 422
+    assert "without a unit" in refused.text
+    assert client.get("/pads/1/template.pdf").content.startswith(b"%PDF")
+
+
+def test_flats_of_a_test_are_used_and_noted_on(client, shop):
+    """The button enters each flat once; a note on one is a new entry, is told on its card, and is what a photograph then lies on."""
+    sent = {"token": token_on(client, "/flats/tests/1"), "form": "use"}
+    for _ in range(2):
+        assert client.post("/flats/tests/1/use", data=sent).headers["location"] == "/flats"
+    assert "These are the shop&#39;s reference flats" in seen(client, "/flats/tests/1").replace("shop's", "shop&#39;s")
+    assert client.post("/flats/1/note", data={"form": "note1", "what": "rim knocked"}).headers["location"] == "/flats"
+    text = seen(client, "/flats")
+    assert "3 March 2026: rim knocked" in text
+    assert "Measured 3 March 2026, due again 3 March 2027." in text
+    with shop.record() as record:
+        assert record.count(Flat) == 4
+    assert '<option value="4">A</option>' in seen(client, "/pieces/2/photograph")
+    assert client.post("/flats/tests/new", data={"reading1": "1"}).status_code == 422
+
+
+def test_runs_pieces_and_costs_are_corrected(client, shop):
+    """Each form begins with what was entered, the correction holds under the old address once, and both stand on the page."""
+    client.post("/pieces/1/run", data={"work": "polishing", "minutes": "20min"})
+    client.post("/pieces/1/cost", data={"what": "glass", "amount": "12.50"})
+    assert 'value="20min"' in seen(client, "/runs/1/correct")
+    sent = {"token": token_on(client, "/runs/1/correct"), "work": "polishing", "minutes": "25min"}
+    for _ in range(2):
+        assert client.post("/runs/1/correct", data=sent).headers["location"] == "/pieces/1"
+    text = seen(client, "/runs/1/correct")
+    assert "20 minutes" in text
+    assert "25 minutes. Corrected." in text
+    assert client.post("/costs/1/correct", data={"what": "glass", "amount": "13"}).headers["location"] == "/pieces/1"
+    assert "glass: 13.00 EUR. Corrected." in seen(client, "/pieces/1")
+    sent = {"name": "G-1", "shape": "ellipse", "minor": "91mm", "glass": "borosilicate"}
+    assert client.post("/pieces/1/correct", data=sent).headers["location"] == "/pieces/1"
+    assert "91.00 × 128.69 mm" in seen(client, "/pieces/1")
+    refused = client.post("/pieces/1/correct", data=sent | {"name": "G-2"})
+    assert (refused.status_code, "There is a piece called &#39;G-2&#39; already" in refused.text) == (422, True)
+    with shop.record() as record:
+        assert record.count(Run) == 2
+        assert record.count(PieceEntry) == 3
+
+
+def test_an_old_reading_stays_what_it_was_when_its_piece_is_corrected(unsigned):
+    """After a correction of the size the reading is still computed to the same numbers, and no certificate is written on it."""
+    enter_piece(unsigned, {"name": "G-1", "minor": "91mm", "glass": "borosilicate"}, now="2026-03-04T09:00:00Z", corrects=1)
+    with unsigned.record() as record:
+        assert record.get(ReadingEntry, 1).told["minor"] == "90mm"
+    assert recomputed(unsigned, 1) == ()
+    with pytest.raises(BadInput, match="was corrected after this reading"):
+        certify_for_the_record(unsigned, 1, now="2026-03-04T09:00:00Z")
+
+
+def test_several_photographs_go_into_one_reading(client, shop, photograph):
+    """Files chosen together are kept one by one and read as one, in their order; what is told of rest and pressing goes with them."""
+    data = {"light": "mercury-green", "thicker": "2.5,8", "pressed": "3", "handled": "4min", "glass": "borosilicate", "thickness": "15mm"}
+    files = [("photograph", (name, photograph + extra, "image/jpeg")) for name, extra in (("a.jpg", b"1"), ("b.jpg", b"2"))]
+    assert client.post("/pieces/2/photograph", data=data, files=files).headers["location"] == "/work/1"
+    with shop.record() as record:
+        told = jobs.job_of(record, 1).told
+    assert told["photographs"] == [2, 3]
+    assert told["settings"] == {"shape": "ellipse", "minor": "90mm"} | data
+    refused = client.post("/pieces/2/photograph", data=data | {"thickness": ""}, files=files)
+    assert refused.status_code == 422
+    assert "The thickness is missing beside the handling" in refused.text
+
+
+def test_the_shops_prices_are_in_the_quote(client, shop):
+    """Prices of the set-up are in the next order's quote and in the file for the command; orders before stay as they were."""
+    before = seen(client, "/orders/1")
+    sent = {"token": token_on(client, "/shop"), "form": "prices", "per_hour": "100", "currency": "SEK"}
+    for _ in range(2):
+        assert client.post("/shop", data=sent).headers["location"] == "/shop"
+    assert client.get("/prices.toml").text.splitlines() == ["per_hour = 100", "currency = 'SEK'"]
+    assert "SEK" in client.get("/orders/draft", params=ORDER).text
+    assert re.findall(r"[\d.]+ EUR", seen(client, "/orders/1")) == re.findall(r"[\d.]+ EUR", before)
+    with shop.record() as record:
+        assert record.count(PricesEntry) == 1
+    assert client.post("/shop", data={"form": "prices", "per_hour": "ten"}).status_code == 422
 
 
 @pytest.mark.parametrize("path", ["/orders/99", "/pieces/99", "/readings/99", "/work/99", "/nothing", "/certificates/99/certificate.pdf"])
