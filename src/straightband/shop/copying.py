@@ -29,6 +29,8 @@ NAMED_FILES = (
     ("papers", "clearing", "picture_sha256"),
     ("papers", "plate", "template_sha256"),
     ("maps", "flat_test, json_each(flat_test.found, '$.maps') AS map", "map.value"),
+    ("papers", "stroke_plan, json_each(stroke_plan.found, '$.papers') AS paper", "paper.value"),
+    ("maps", "stroke_plan", "json_extract(found, '$.predicted_map')"),
 )
 
 

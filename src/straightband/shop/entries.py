@@ -300,7 +300,47 @@ class PricesEntry(Entry):
     told: dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LapEntry(Entry):
+    """A lap for figuring, as it stands in a file of laps."""
+
+    table: ClassVar[str] = "lap"
+    name: str
+    told: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turntable(Entry):
+    """What all laps share: turns of the table, and the polish on them."""
+
+    table: ClassVar[str] = "turntable"
+    told: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrokePlanEntry(Entry):
+    """What to do next on the lap."""
+
+    table: ClassVar[str] = "stroke_plan"
+    face_id: int
+    reading_id: int
+    told: dict[str, Any]
+    found: dict[str, Any]
+    program: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrokeStart(Entry):
+    """A stroke of a plan, by its number in the plan, and the timer it was begun with."""
+
+    table: ClassVar[str] = "stroke_start"
+    plan_id: int
+    number: int
+    timer_id: int
+
+
 KINDS: tuple[type[Entry], ...] = (
     Lamp, Abrasive, Pad, Flat, Shopkeeper, Ordered, Batch, Tick, PieceEntry, FaceEntry, Timer, Run, GaugingEntry, Photograph, ReadingEntry,
-    Exposure, VerdictEntry, CertificateEntry, Cost, GridPhotograph, Clearing, PlateEntry, FlatTest, PricesEntry,
+    Exposure, VerdictEntry, CertificateEntry, Cost, GridPhotograph, Clearing, PlateEntry, FlatTest, PricesEntry, LapEntry, Turntable,
+    StrokePlanEntry, StrokeStart,
 )  # fmt: skip

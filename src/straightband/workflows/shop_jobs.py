@@ -85,6 +85,15 @@ def ask_flats(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | No
         return jobs.ask_for(record, "threeflat", told=told, now=now, form=form).id
 
 
+def ask_strokes(shop: Shop, piece_root: int, *, texts: Mapping[str, str], now: str, form: Form | None = None) -> int:
+    """Ask what to do next on the lap, checked first; returns the job's number. Raises BadInput."""
+    from straightband.workflows.shop_strokes import told_of_texts
+
+    told = told_of_texts(shop, piece_root, texts=texts)
+    with shop.record() as record:
+        return jobs.ask_for(record, "strokes", told=told | {"piece": piece_root}, now=now, form=form).id
+
+
 class _NotWantedError(Exception):
     """The job was stopped while it was being done."""
 
@@ -174,6 +183,12 @@ def _threeflat(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str,
     return f"/flats/tests/{know_for_the_record(shop, job.told, now=job.at, form=_form_of(job))}", ""
 
 
+def _strokes(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
+    from straightband.workflows.shop_strokes import strokes_for_the_record
+
+    return f"/strokes/{strokes_for_the_record(shop, job.told, now=job.at, stage=stage, form=_form_of(job))}", ""
+
+
 def _form_of(job: Job) -> Form:
     """By which what a job makes is entered once, should it be done twice."""
     return Form(token=f"job {job.id} of {job.at}", digest=job.kind)
@@ -187,6 +202,7 @@ _DO: dict[str, Callable[[Shop, Job, Callable[[str], None]], tuple[str, str]]] = 
     "clear": _clear,
     "pads": _pads,
     "threeflat": _threeflat,
+    "strokes": _strokes,
 }
 
 

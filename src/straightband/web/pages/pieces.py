@@ -70,7 +70,7 @@ class PiecePage(Page):
         Link to its order, or nothing.
     glass
         What it is made of, or nothing.
-    photograph, gauge, back, correct
+    photograph, gauge, back, figuring, correct
         Links to the forms for these.
     timer, run, cost
         Forms.
@@ -92,6 +92,7 @@ class PiecePage(Page):
     photograph: str
     gauge: str
     back: str
+    figuring: str
     correct: str
     timer: FormView
     run: FormView
@@ -187,6 +188,7 @@ def piece_page(ask: Ask) -> PiecePage:
         photograph=f"{here}/photograph",
         gauge=f"{here}/gauge",
         back=f"{here}/back",
+        figuring=f"{here}/figuring",
         correct=f"{here}/correct",
         timer=form(ask, f"{here}/timer", submit="Start the timer", fields=fields[:2], name="timer"),
         run=form(ask, f"{here}/run", submit="Enter the run", fields=fields, name="run", quiet=True),

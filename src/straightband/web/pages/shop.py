@@ -14,6 +14,7 @@ from straightband.web.desk import Ask
 from straightband.web.forms import Field, FormView, form
 from straightband.web.frame import Page
 from straightband.workflows.order_prices import DEFAULT_PRICES, KEYS
+from straightband.workflows.shop_laps import USUAL_STROKES, WAY_NAMES, enter_lap, enter_table, lap_rows, table_rows, told_table
 from straightband.workflows.shop_prices import enter_prices, price_rows, prices_file, told_prices
 from straightband.workflows.shop_setup import enter_abrasive, enter_lamp, enter_pad, enter_shopkeeper, shopkeeper
 from straightband.workflows.shown import grain_shown, length_shown
@@ -78,6 +79,7 @@ def shop_page(ask: Ask) -> ShopPage:
     """What the shop has."""
     with ask.shop.record() as record:
         keeper = shopkeeper(record)
+        laps, table, table_told = lap_rows(record), table_rows(record), told_table(record)
         prices, told = price_rows(record), told_prices(record)
         lamps, abrasives, pads = record.listing(Lamp), record.listing(Abrasive), record.listing(Pad)
     kept = {"name": keeper.name, "signed_by": keeper.signed_by}
@@ -88,15 +90,18 @@ def shop_page(ask: Ask) -> ShopPage:
         Shelf(title="Lamps", rows=tuple((each.name, each.light) for each in lamps), form=_shelf(ask, "lamp")),
         Shelf(title="Abrasives", rows=tuple((each.name, grain_shown(each.grain_um)) for each in abrasives), form=_shelf(ask, "abrasive")),
         Shelf(
-            title="Pads and laps",
+            title="Pads and laps for polishing",
             rows=tuple((each.name, f"{length_shown(each.diameter_mm, ask.units)} {each.note}".strip()) for each in pads),
             form=_shelf(ask, "pad"),
         ),
+        Shelf(title="Laps for figuring", rows=laps, form=_shelf(ask, "lap")),
+        Shelf(title="Table and polish", rows=table, form=_shelf(ask, "table", values=table_told)),
         Shelf(title="Prices", rows=prices, form=_shelf(ask, "prices", values=told)),
     )
     return ShopPage(title="Shop", shelves=shelves, folder=str(ask.shop.folder))
 
 
+NAMES = {"table": "table and polish"}
 SHELVES = {
     "name": (
         enter_shopkeeper,
@@ -121,6 +126,24 @@ SHELVES = {
             Field(name="note", label="Note"),
         ),
     ),
+    "lap": (
+        enter_lap,
+        (
+            Field(name="name", label="Name", hint="the same name again corrects it", needed=True),
+            Field(name="diameter", label="Diameter of the pitch", hint="like 40mm", needed=True),
+            Field(name="weight", label="What presses, in newton", hint="weight on top and push of the hand; 1 kg is about 10; left empty: 3 kPa"),
+            Field(name="strokes_per_min", label="Strokes a minute", hint=f"to and fro is one; left empty: {USUAL_STROKES}", more=True),
+            Field(name="ways", label="Ways it may be used", hint=f"with commas, of {', '.join(WAY_NAMES)}; left empty: all", more=True),
+            Field(name="used", label="It is", kind="choice", choices=(("", "in use"), ("no", "no longer in use")), more=True),
+        ),
+    ),
+    "table": (
+        enter_table,
+        (
+            Field(name="table_rpm", label="Turns of the table a minute", hint="0 for none; left empty: 20"),
+            Field(name="polish", label="Polish on the laps", hint="left empty: cerium oxide"),
+        ),
+    ),
     "prices": (
         enter_prices,
         (
@@ -135,7 +158,7 @@ SHELVES = {
 
 
 def _shelf(ask: Ask, kind: str, *, values: dict[str, str] | None = None) -> FormView:
-    return form(ask, "/shop", submit=f"Enter the {kind}", fields=SHELVES[kind][1], values=values, name=kind, quiet=True)
+    return form(ask, "/shop", submit=f"Enter the {NAMES.get(kind, kind)}", fields=SHELVES[kind][1], values=values, name=kind, quiet=True)
 
 
 def take_shelf(ask: Ask) -> str:

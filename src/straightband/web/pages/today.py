@@ -79,6 +79,7 @@ WORDS = {
     "clear": "Looking at a back",
     "pads": "Laying out pads",
     "threeflat": "Telling flats apart",
+    "strokes": "Looking for strokes",
 }
 
 
@@ -93,8 +94,11 @@ def stop_form(ask: Ask, number: int) -> FormView:
 
 
 def take_stop(ask: Ask) -> str:
-    """Stop a timer; that of a back leads to its page, where the grid is photographed next."""
+    """Stop a timer; that of a back leads to its page, where the grid is photographed next, that of a stroke to what comes after it."""
     stop_timer(ask.shop, ask.numbers["timer"], texts=ask.texts, now=ask.desk.now(), form=ask.form)
     with ask.shop.record() as record:
+        plan = plan_of_timer(record, ask.numbers["timer"])
         face, piece, _ = face_of(record, record.get(Timer, ask.numbers["timer"]).face_id)
+    if plan is not None:
+        return f"/strokes/{plan}"
     return f"/pieces/{piece.root}/back" if face.name == BACK else "/"

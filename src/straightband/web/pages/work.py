@@ -13,6 +13,7 @@ from straightband.web.frame import Page
 from straightband.web.pages.today import WORDS
 from straightband.workflows.shown import sentence_shown
 
+PAGES = {"clear": "back", "strokes": "figuring"}  # of the piece
 ASKED_AT = {"plan": "/batches", "pads": "/pads", "threeflat": "/flats/tests/new"}
 STATES = {
     "waiting": "Waiting for its turn.",
@@ -80,8 +81,8 @@ def work_page(ask: Ask) -> WorkPage:
 
 def about(job: Job) -> str:
     """Where to go back to when it could not be done."""
-    if job.kind == "clear":
-        return f"/pieces/{job.told['piece']}/back"
+    if job.kind in PAGES:
+        return f"/pieces/{job.told['piece']}/{PAGES[job.kind]}"
     photographs = job.told.get("photographs", [])
     return f"/photographs/{photographs[0]}" if photographs else ASKED_AT.get(job.kind, "")
 
