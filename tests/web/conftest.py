@@ -30,16 +30,19 @@ from straightband.web.desk import Desk
 from straightband.web.pairing import Pairing
 from straightband.web.serve import listen
 from straightband.web.worker import Worker
+from straightband.workflows import shop_strokes
 from straightband.workflows.batch import batch_from_toml
 from straightband.workflows.maps import map_file
 from straightband.workflows.plan import make_plan
 from straightband.workflows.shop_backs import back_task, enter_grid_photograph, look_for_the_record
 from straightband.workflows.shop_batches import enter_batch
 from straightband.workflows.shop_certificates import certify_for_the_record
+from straightband.workflows.shop_laps import enter_lap
 from straightband.workflows.shop_orders import enter_order, enter_piece
 from straightband.workflows.shop_pads import lay_for_the_record, told_of_texts
 from straightband.workflows.shop_readings import enter_photograph, read_for_the_record, task_from_texts
 from straightband.workflows.shop_setup import enter_abrasive, enter_lamp, enter_pad, enter_shopkeeper
+from straightband.workflows.shop_strokes import strokes_for_the_record
 from straightband.workflows.shop_work import enter_gauging, start_timer
 from straightband.workflows.threeflat import FlatsRequest, know_flats
 from straightband.workflows.threeflat_report import flats_facts
@@ -104,6 +107,8 @@ def golden(tmp_path_factory, photograph, grid_photographs):
     with rows_of_pads():
         lay_for_the_record(shop, told_of_texts(shop, PADS), now=NOW)
     enter_flat_test(shop)
+    enter_lap(shop, {"name": "pitch lap", "diameter": "60mm", "ways": "turning"}, now=NOW)
+    strokes_for_the_record(shop, shop_strokes.told_of_texts(shop, 1, texts={"reading": "1", "mark": "3", "tolerance": "20nm"}), now=NOW)
     return shop
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from straightband.shop import jobs
-from straightband.shop.entries import GridPhotograph, Lamp, Ordered, Photograph, ReadingEntry, Run
+from straightband.shop.entries import GridPhotograph, Lamp, Ordered, Photograph, ReadingEntry, Run, StrokeStart
 from straightband.shop.queries import photographs_of
 from straightband.web.pairing import code_drawing
 from straightband.workflows.shop_clock import later, utc_now
@@ -22,7 +22,7 @@ DESKTOP, TELEPHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 84
 PAGES = (
     "/", "/orders", "/orders/new", "/orders/1", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1", "/pieces/1/photograph",
     "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
-    "/pieces/2/back", "/pads", "/pads/1", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1", "/pieces/1/correct",
+    "/pieces/2/back", "/pads", "/pads/1", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1", "/pieces/1/correct", "/pieces/1/figuring", "/strokes/1",
 )  # fmt: skip
 LONG_MS = 60_000
 
@@ -154,7 +154,18 @@ def test_thumbs_find_what_they_press(home, open_page):
     """Buttons, fields and links that stand for themselves are at least 44 pixels tall on a telephone (WCAG 2.2, 2.5.5 Target Size)."""
     page = open_page(home, viewport=TELEPHONE)
     small = []
-    for path in ("/", "/orders/new", "/pieces/1", "/pieces/1/photograph", "/verdicts/1", "/pieces/2/back", "/pads/1", "/box", "/flats"):
+    for path in (
+        "/",
+        "/orders/new",
+        "/pieces/1",
+        "/pieces/1/photograph",
+        "/verdicts/1",
+        "/pieces/2/back",
+        "/pads/1",
+        "/box",
+        "/flats",
+        "/strokes/1",
+    ):
         page.goto(path)
         for part in page.query_selector_all("main button, main .button, main input:not([type=hidden]), main select, main summary, nav a"):
             box = part.bounding_box()
@@ -233,6 +244,23 @@ def test_several_photographs_are_read_as_one(served, unsigned, open_page, photog
     assert page.locator("a:has-text('IMG_000')").count() == 2
     with unsigned.record() as record:
         assert [each.name for each in photographs_of(record, record.count(ReadingEntry))] == ["IMG_0001.jpg", "IMG_0002.jpg"]
+
+
+def test_a_stroke_runs_by_its_timer(served, unsigned, open_page):
+    """A stroke that was advised is begun with a double click once, its clock survives a reload, and what was done of it stands beside it."""
+    page = open_page(served, viewport=TELEPHONE)
+    page.goto("/strokes/1")
+    page.dblclick("button:has-text('Start stroke 1')")
+    page.wait_for_selector("[role=timer]")
+    page.reload()
+    assert ":" in page.inner_text("[role=timer]")
+    page.click(".strokes summary")
+    page.fill(".strokes [name=minutes]", "5min")
+    page.click("button:text-is('Stop')")
+    page.wait_for_selector("text=5 min done")
+    with unsigned.record() as record:
+        assert record.count(StrokeStart) == 1
+        assert [run.work for run in record.listing(Run)] == ["figuring"]
 
 
 def test_a_back_on_the_way_to_clear(served, unsigned, open_page, grid_photographs):

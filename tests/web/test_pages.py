@@ -22,6 +22,7 @@ from straightband.shop.entries import (
     FlatTest,
     GaugingEntry,
     GridPhotograph,
+    LapEntry,
     Ordered,
     Photograph,
     PieceEntry,
@@ -29,6 +30,8 @@ from straightband.shop.entries import (
     PricesEntry,
     ReadingEntry,
     Run,
+    StrokePlanEntry,
+    StrokeStart,
     Tick,
     Timer,
     VerdictEntry,
@@ -44,13 +47,15 @@ from straightband.workflows.shop_certificates import certify_for_the_record
 from straightband.workflows.shop_orders import enter_piece
 from straightband.workflows.shop_readings import reading_map, recomputed
 from straightband.workflows.shown import budget_shown, figure_rows, length_shown, sentence_shown
+from straightband.workflows.stroke_rows import before_and_after
+from straightband.workflows.stroke_rows import rate_rows as rate_words
 
 PAGES_FOLDER = Path(bench.__file__).parent / "pages"
 LOOKED_AT = (
     "/", "/orders", "/orders/new", "/orders/1", "/orders/1/correct", "/pieces", "/pieces/1", "/pieces/2", "/pieces/1/gauge", "/gaugings/1", "/gaugings/1/correct",
     "/pieces/1/photograph", "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
     "/pieces/1/back", "/pieces/2/back", "/pads", "/pads?plate=1", "/pads/1", "/box", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1",
-    "/pieces/1/correct",
+    "/pieces/1/correct", "/pieces/1/figuring", "/pieces/2/figuring", "/strokes/1",
 )  # fmt: skip
 TOKEN = re.compile(r'name="token" value="([\w-]+)"')
 
@@ -432,6 +437,41 @@ def test_flats_of_a_test_are_used_and_noted_on(client, shop):
         assert record.count(Flat) == 4
     assert '<option value="4">A</option>' in seen(client, "/pieces/2/photograph")
     assert client.post("/flats/tests/new", data={"reading1": "1"}).status_code == 422
+
+
+def test_strokes_are_shown_begun_and_ended(client, shop):
+    """What is advised stands on the page as in the record; a stroke is begun once, its stop leads back, and its minutes stand there."""
+    with shop.record() as record:
+        found = record.get(StrokePlanEntry, 1).found
+    text = seen(client, "/strokes/1")
+    assert all(f"<td>{value}</td>" in text for _, value in before_and_after(found))
+    assert all(f"<td>{value}</td>" in text for _, value, _ in rate_words(found))
+    assert found["advice"] == "work"
+    assert client.get("/strokes/1/card.pdf").content.startswith(b"%PDF")
+    assert client.get("/strokes/1/picture.png").content.startswith(b"\x89PNG")
+    sent = {"token": token_on(client, "/strokes/1"), "form": "start1", "number": "1"}
+    for _ in range(2):
+        assert client.post("/strokes/1/start", data=sent).headers["location"] == "/strokes/1"
+    assert client.post("/strokes/1/start", data={"form": "start2", "number": "99"}).status_code == 422
+    with shop.record() as record:
+        (start,) = record.listing(StrokeStart)
+    assert client.post(f"/timers/{start.timer_id}/stop", data={"minutes": "7min"}).headers["location"] == "/strokes/1"
+    assert "7 min done" in seen(client, "/strokes/1")
+    assert "Strokes advised." in seen(client, "/pieces/1")
+
+
+def test_advice_on_strokes_is_asked_for_once(client, shop):
+    """The form leads to one work however often it is sent; a reading of another piece is refused beside it."""
+    sent = {"token": token_on(client, "/pieces/1/figuring"), "reading": "1", "seen": "back", "mark": "3"}
+    assert [client.post("/pieces/1/figuring", data=sent).headers["location"] for _ in range(2)] == ["/work/1", "/work/1"]
+    assert client.post("/pieces/1/figuring", data=sent | {"mark": "13"}).status_code == 422
+    assert "Photograph the bands first" in seen(client, "/pieces/2/figuring")
+    laps = {"token": token_on(client, "/shop"), "form": "lap", "name": "small lap", "diameter": "20mm"}
+    for _ in range(2):
+        assert client.post("/shop", data=laps).headers["location"] == "/shop"
+    with shop.record() as record:
+        assert record.count(LapEntry) == 2
+    assert client.post("/shop", data={"form": "lap", "name": "a", "diameter": "20"}).status_code == 422
 
 
 def test_runs_pieces_and_costs_are_corrected(client, shop):

@@ -18,6 +18,7 @@ from straightband.shop.entries import (
     PlateEntry,
     ReadingEntry,
     Run,
+    StrokePlanEntry,
 )
 from straightband.shop.folder import Shop
 from straightband.shop.queries import BACK, faces_of, newest_verdict, readings_of
@@ -83,6 +84,7 @@ def _of_face(record: Record, face_root: int) -> list[Event]:
     readings = readings_of(record, face_root, limit=MOST_EVENTS)
     events = _runs(record, face_root)
     events += [_event(each.at, _gauging_words(each), f"/gaugings/{each.id}") for each in record.listing(GaugingEntry, face_id=face_root)]
+    events += [_event(each.at, "Strokes advised.", f"/strokes/{each.id}") for each in record.listing(StrokePlanEntry, face_id=face_root)]
     for reading in readings:
         papers = record.listing(CertificateEntry, reading_id=reading.id)
         events += [_event(paper.at, "Certificate written.", f"/certificates/{paper.id}") for paper in papers]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from straightband import provenance
+from straightband.advice.strokes.stroke import stroke_from_words
 from straightband.errors import BadInput
 from straightband.quantities import whole_number
 from straightband.shop.entries import PieceEntry, ReadingEntry, Run, StrokePlanEntry, StrokeStart, Timer
@@ -20,7 +21,7 @@ from straightband.workflows.shop_orders import given
 from straightband.workflows.shop_readings import piece_of_reading, reading_map
 from straightband.workflows.shop_setup import shopkeeper
 from straightband.workflows.shop_work import begun
-from straightband.workflows.strokes import StrokePlan, plan_strokes, stroke_from_words
+from straightband.workflows.strokes import StrokePlan, plan_strokes
 from straightband.workflows.strokes_pictures import stroke_card, wear_picture, zones_picture
 from straightband.workflows.strokes_report import strokes_facts
 from straightband.workflows.strokes_request import limits_from_text, view_from_text
@@ -56,7 +57,9 @@ def told_of_texts(shop: Shop, piece_root: int, *, texts: Mapping[str, str]) -> d
     """What is asked for, checked: a reading of the piece's face, the laps in use, the limits, and what is learnt from. Raises BadInput."""
     number = whole_number(texts.get("reading", ""))
     if number is None:
-        raise BadInput(found="no reading was chosen", needed="the face as it is now must be known", remedy="photograph it and choose the reading")
+        raise BadInput(
+            found="no reading was chosen", needed="the face as it is now must be known", remedy="photograph it and choose the reading"
+        )
     told: dict[str, Any] = given(texts, *LIMITS, *VIEW)
     limits_from_text(**{name: told.get(name) for name in LIMITS})
     view_from_text(**{name: told[name] for name in VIEW if name in told})

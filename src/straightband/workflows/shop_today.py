@@ -5,7 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from straightband.shop.entries import FaceEntry, GaugingEntry, Photograph, PieceEntry, ReadingEntry, Run, VerdictEntry
+from straightband.shop.entries import (
+    FaceEntry,
+    GaugingEntry,
+    Photograph,
+    PieceEntry,
+    ReadingEntry,
+    Run,
+    StrokePlanEntry,
+    StrokeStart,
+    VerdictEntry,
+)
 from straightband.shop.folder import Shop
 from straightband.shop.queries import (
     BACK,
@@ -123,7 +133,13 @@ def clock_on(record: Record, face: FaceEntry) -> Clock | None:
     if timer is None:
         return None
     if face.name != BACK:
-        return clock_of(timer.id, work=timer.work, begun=timer.at, minutes=timer.minutes)
+        clock = clock_of(timer.id, work=timer.work, begun=timer.at, minutes=timer.minutes)
+        starts = record.listing(StrokeStart, timer_id=timer.id)
+        if starts:
+            clock = replace(
+                clock, then="the next stroke, or the photograph.", link=f"/strokes/{starts[0].plan_id}", link_words="The strokes"
+            )
+        return clock
     clock = clock_of(timer.id, work="polishing the back", begun=timer.at, minutes=timer.minutes)
     then = "stop it, wash the mirror, dry both faces, and photograph the grid through it."
     return replace(clock, then=then, link=f"/pieces/{face.piece_id}/back", link_words="The back")
@@ -189,7 +205,7 @@ def _after_reading(record: Record, piece: PieceEntry, *, reading: ReadingEntry) 
         )
     if newest_certificate(record, reading.id) is not None:
         return f"{state} Certified.", Step(words="Hand it over with its paper.", link=f"/readings/{reading.id}", link_words="See the paper")
-    return f"{state} {_strehl(verdict)}", _step_by(verdict, piece=piece, reading=reading)
+    return f"{state} {_strehl(verdict)}", _step_by(record, verdict, piece=piece, reading=reading)
 
 
 def _strehl(verdict: VerdictEntry) -> str:
@@ -198,11 +214,19 @@ def _strehl(verdict: VerdictEntry) -> str:
     return f"Least Strehl ratio {' '.join(round_with_uncertainty(least['strehl'], doubt, unit='').split())}: {verdict.found['decision']}."
 
 
-def _step_by(verdict: VerdictEntry, *, piece: PieceEntry, reading: ReadingEntry) -> Step:
+def _step_by(record: Record, verdict: VerdictEntry, *, piece: PieceEntry, reading: ReadingEntry) -> Step:
     decision = Decision(verdict.found["decision"])
     if decision is Decision.MEETS:
         return Step(words="It meets what was asked: write its certificate.", link=f"/verdicts/{verdict.id}", link_words="Certificate")
     if decision is Decision.FAILS:
-        return Step(words=FIGURE_IT, link=f"/readings/{reading.id}", link_words="See the map")
+        return _figure_it(record, piece=piece, reading=reading)
     words = "It can't be told yet: photograph it again with the wedge turned, and read both together."
     return Step(words=words, link=f"/pieces/{piece.root}/photograph", link_words="Photograph")
+
+
+def _figure_it(record: Record, *, piece: PieceEntry, reading: ReadingEntry) -> Step:
+    """The strokes that were advised on this reading, or the question for them."""
+    plans = record.listing(StrokePlanEntry, newest_first=True, limit=1, reading_id=reading.id)
+    if plans:
+        return Step(words=FIGURE_IT, link=f"/strokes/{plans[0].id}", link_words="The strokes")
+    return Step(words=FIGURE_IT, link=f"/pieces/{piece.root}/figuring", link_words="Which strokes")

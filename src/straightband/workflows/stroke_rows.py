@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from straightband.advice.strokes.edge import Rim
+from straightband.advice.strokes.stroke import stroke_from_words
 from straightband.shop.entries import ReadingEntry, StrokePlanEntry, StrokeStart, Timer
 from straightband.shop.queries import run_of_timer
 from straightband.shop.record import Record
@@ -17,7 +18,7 @@ from straightband.workflows.shop_strokes import minutes_done, reading_after
 from straightband.workflows.shop_today import Clock, clock_of
 from straightband.workflows.shop_work import face_of
 from straightband.workflows.shown import nm_shown, sentence_shown
-from straightband.workflows.strokes import Next, PlannedStroke, stroke_from_words
+from straightband.workflows.strokes import Next, PlannedStroke
 from straightband.workflows.strokes_report import IN_WORDS, explain, how_to
 
 

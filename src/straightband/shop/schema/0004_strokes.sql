@@ -36,6 +36,7 @@ CREATE TABLE stroke_plan (
 ) STRICT;
 CREATE INDEX stroke_plan_corrects ON stroke_plan (corrects);
 CREATE INDEX stroke_plan_face_id ON stroke_plan (face_id);
+CREATE INDEX stroke_plan_reading_id ON stroke_plan (reading_id);
 CREATE TRIGGER stroke_plan_never_changed BEFORE UPDATE ON stroke_plan BEGIN SELECT RAISE(ABORT, 'an entry is never changed'); END;
 CREATE TRIGGER stroke_plan_never_taken_out BEFORE DELETE ON stroke_plan BEGIN SELECT RAISE(ABORT, 'an entry is never taken out'); END;
 

@@ -131,10 +131,12 @@ def figuring_page(ask: Ask) -> FiguringPage:
     choices = tuple((str(each.id), f"{time_shown(each.at)}, PV {pv_shown(each)}") for each in readings)
     reading = Field(name="reading", label="The face as it is now", kind="choice", choices=choices)
     values = {key: str(text) for key, text in plans[0].told.items() if key in ("seen", "mark", "tolerance")} if plans else {}
-    lacks = () if readings else ((f"{here}/photograph", "Photograph the bands first"),)
+    lacks: tuple[tuple[str, str], ...] = () if readings else ((f"{here}/photograph", "Photograph the bands first"),)
     lacks += () if laps else (("/shop", "Enter the laps of the shop first"),)
     view = form(ask, f"{here}/figuring", submit="Ask what to do", fields=(reading, *FIELDS), values=values)
-    return FiguringPage(title=f"Figuring {piece.name}", piece=here, piece_name=piece.name, form=None if lacks else view, lacks=lacks, plans=lines)
+    return FiguringPage(
+        title=f"Figuring {piece.name}", piece=here, piece_name=piece.name, form=None if lacks else view, lacks=lacks, plans=lines
+    )
 
 
 def take_figuring(ask: Ask) -> str:

@@ -54,8 +54,8 @@ class ReadingPage(Page):
         When, and with what.
     verdict, verdict_words
         Link to the verdict and its decision, or nothing.
-    certificate
-        Link to its paper, or nothing.
+    certificate, figuring
+        Link to its paper, or nothing; and to the question which strokes come next.
     again
         The form that computes it anew.
     downloads
@@ -83,6 +83,7 @@ class ReadingPage(Page):
     verdict: str
     verdict_words: str
     certificate: str
+    figuring: str
     again: FormView
     downloads: tuple[tuple[str, str], ...]
 
@@ -118,6 +119,7 @@ def reading_page(ask: Ask) -> ReadingPage:
         verdict=f"/verdicts/{verdict.id}" if verdict else "",
         verdict_words=str(verdict.found["decision"]) if verdict else "",
         certificate=f"/certificates/{paper.id}" if paper else "",
+        figuring=f"/pieces/{piece.root}/figuring",
         again=form(ask, f"{here}/again", submit="Compute it anew", name="again", quiet=True),
         downloads=tuple((f"{here}/map.{kind}", words) for kind, words in FILES),
     )

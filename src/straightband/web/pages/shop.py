@@ -131,7 +131,11 @@ SHELVES = {
         (
             Field(name="name", label="Name", hint="the same name again corrects it", needed=True),
             Field(name="diameter", label="Diameter of the pitch", hint="like 40mm", needed=True),
-            Field(name="weight", label="What presses, in newton", hint="weight on top and push of the hand; 1 kg is about 10; left empty: 3 kPa"),
+            Field(
+                name="weight",
+                label="What presses, in newton",
+                hint="weight on top and push of the hand; 1 kg is about 10; left empty: 3 kPa",
+            ),
             Field(name="strokes_per_min", label="Strokes a minute", hint=f"to and fro is one; left empty: {USUAL_STROKES}", more=True),
             Field(name="ways", label="Ways it may be used", hint=f"with commas, of {', '.join(WAY_NAMES)}; left empty: all", more=True),
             Field(name="used", label="It is", kind="choice", choices=(("", "in use"), ("no", "no longer in use")), more=True),

@@ -12,6 +12,7 @@ from straightband.web.desk import Ask
 from straightband.web.forms import Field, FormView, form
 from straightband.web.frame import Page
 from straightband.workflows.cautions import DEFER, GRINDING
+from straightband.workflows.shop_strokes import plan_of_timer
 from straightband.workflows.shop_today import InHand, today
 from straightband.workflows.shop_work import POSITIONS, face_of, stop_timer
 

@@ -8,7 +8,8 @@
     var until = Date.parse(clock.getAttribute("data-until"));
     function tick() {
       var left = Math.round((until - Date.now()) / 1000), size = Math.abs(left);
-      clock.textContent = (left < 0 ? "over by " : "") + Math.floor(size / 60) + ":" + two(size % 60);
+      var told = size < 6000 ? Math.floor(size / 60) + ":" + two(size % 60) : Math.floor(size / 3600) + " h " + Math.floor(size % 3600 / 60) + " min";
+      clock.textContent = (left < 0 ? "over by " : "") + told;
       clock.className = left < 0 ? "time up" : "time";
       if (left === 0 && navigator.vibrate) { navigator.vibrate([300, 150, 300]); }
       var then = clock.parentNode.nextElementSibling;
