@@ -107,8 +107,8 @@ def golden(tmp_path_factory, photograph, grid_photographs):
     with rows_of_pads():
         lay_for_the_record(shop, told_of_texts(shop, PADS), now=NOW)
     enter_flat_test(shop)
-    enter_lap(shop, {"name": "pitch lap", "diameter": "60mm", "ways": "turning"}, now=NOW)
-    strokes_for_the_record(shop, shop_strokes.told_of_texts(shop, 1, texts={"reading": "1", "mark": "3", "tolerance": "20nm"}), now=NOW)
+    enter_lap(shop, {"name": "pitch lap", "diameter": "30mm", "ways": "still"}, now=NOW)
+    strokes_for_the_record(shop, shop_strokes.told_of_texts(shop, 1, texts={"reading": "1", "mark": "3", "tolerance": "40nm"}), now=NOW)
     return shop
 
 

@@ -67,7 +67,7 @@ def enter_plan(shop, *, strokes=(STROKE, STROKE)):
 
 def do_stroke(shop, plan, number, *, begin, minutes):
     """Begin a stroke and stop it after so many minutes."""
-    start_stroke(shop, plan, number, now=begin)
+    start_stroke(shop, plan, number=number, now=begin)
     with shop.record() as record:
         start = record.listing(StrokeStart, plan_id=plan)[-1]
     stop_timer(shop, start.timer_id, texts={}, now=later(begin, minutes=minutes))
@@ -97,11 +97,11 @@ def test_strokes_are_begun_one_by_one(shop):
     """Each has a timer of its minutes, entered once; another waits while it goes; minutes that were done are added up."""
     plan = enter_plan(shop)
     form = Form(token="t" * 20, digest="d")
-    assert start_stroke(shop, plan, 1, now=NOW, form=form) == start_stroke(shop, plan, 1, now=NOW, form=form)
+    assert start_stroke(shop, plan, number=1, now=NOW, form=form) == start_stroke(shop, plan, number=1, now=NOW, form=form)
     with pytest.raises(BadInput, match="a timer is going"):
-        start_stroke(shop, plan, 2, now=NOW)
+        start_stroke(shop, plan, number=2, now=NOW)
     with pytest.raises(BadInput, match="has no stroke 3"):
-        start_stroke(shop, plan, 3, now=NOW)
+        start_stroke(shop, plan, number=3, now=NOW)
     with shop.record() as record:
         lines = stroke_lines(record, record.get(StrokePlanEntry, plan), busy=True)
     assert lines[0].words.startswith("10 min: pitch lap on top, table at 20 rpm, ")

@@ -183,7 +183,7 @@ def _kept(shop: Shop, plan: StrokePlan, *, told: Mapping[str, Any], piece: Piece
     return {"papers": papers, "predicted_map": shop.maps.keep(map_file(plan.predicted, name="map.npz"))}
 
 
-def start_stroke(shop: Shop, plan_id: int, number: int, *, now: str, form: Form | None = None) -> int:
+def start_stroke(shop: Shop, plan_id: int, *, number: int, now: str, form: Form | None = None) -> int:
     """Begin a stroke of a plan with a timer of its minutes; returns the entry's number. Raises BadInput."""
 
     def start(record: Record) -> StrokeStart:

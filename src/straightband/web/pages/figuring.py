@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from starlette.responses import Response
 
+from straightband.quantities import whole_number
 from straightband.shop.entries import PieceEntry, StrokePlanEntry
 from straightband.shop.queries import readings_of
 from straightband.web.desk import Ask
@@ -198,7 +199,7 @@ def _hidden(number: int) -> Field:
 def take_start(ask: Ask) -> str:
     """Start a stroke."""
     plan, text = ask.numbers["plan"], ask.texts.get("number", "")
-    start_stroke(ask.shop, plan, int(text) if text.isascii() and text.isdigit() and len(text) < 3 else 0, now=ask.desk.now(), form=ask.form)
+    start_stroke(ask.shop, plan, number=whole_number(text) or 0, now=ask.desk.now(), form=ask.form)
     return f"/strokes/{plan}"
 
 
