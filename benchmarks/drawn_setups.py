@@ -107,7 +107,7 @@ def drawn_setup(rng: np.random.Generator) -> Drawn:
         sensor=_sensor(rng),
     )
     first = _laid(first, rng=rng, most_bands=LED_BANDS if lamp.fwhm_nm > 5.0 else math.inf)
-    count = int(rng.integers(1, 3))
+    count = 1 if rng.random() < 0.6 else 2
     typed = count == 1 and face.shape is not Shape.RECTANGLE and rng.random() < 0.3
     beam_mm = 2.0 * min(face.semi_u_mm, face.semi_v_mm / math.sqrt(2.0))
     return Drawn(

@@ -94,7 +94,7 @@ def test_fit_noise_is_the_draws_in_nm(reading_of):
 
 def test_an_outline_off_moves_stretches_and_turns_the_heights(reading, slopes, well_inside):
     """Five modes against heights read at points really moved: both shifts, both stretches, and a turn of the ellipse in itself."""
-    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW)
+    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW, face=ellipse(minor_mm=90.0))
     u, v = reading.points.u_mm, reading.points.v_mm
     a, b = CLEAR.semi_u_mm, CLEAR.semi_v_mm
     limit, turn = COVERAGE_95 * 0.05, COVERAGE_95 * 0.003
@@ -110,6 +110,25 @@ def test_an_outline_off_moves_stretches_and_turns_the_heights(reading, slopes, w
     assert cause.modes_nm.shape == wanted.shape
     size = np.abs(wanted).max()
     assert cause.modes_nm[:, well_inside] == pytest.approx(wanted[:, well_inside], abs=0.05 * size)  # second order, and half a pixel
+
+
+def test_a_corner_off_moves_the_gap_as_the_homography_does(reading, slopes, well_inside):
+    """Each corner of a rectangle moved by itself: the gap at points moved by the homography that cv2 finds through the four corners, its plane left out."""
+    face = rectangle(width_mm=90.0, length_mm=130.0)
+    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW, face=face)
+    u, v = reading.points.u_mm, reading.points.v_mm
+    corners = np.float32([[-45, -65], [45, -65], [45, 65], [-45, 65]])
+    wanted = []
+    for axis in range(2):
+        for corner in range(4):
+            moved = corners.copy()
+            moved[corner, axis] += COVERAGE_95 * 0.05
+            x, y, w = cv2.getPerspectiveTransform(corners, moved) @ np.stack([u, v, np.ones_like(u)])
+            wanted.append(gap_nm(x / w, y / w) - gap_nm(u, v))
+    plane = np.stack([np.ones_like(u), u, v], axis=1)[well_inside]
+    flat = [(each[well_inside] - plane @ np.linalg.lstsq(plane, each[well_inside], rcond=None)[0]) for each in (*wanted, *cause.modes_nm)]
+    size = np.abs(flat).max()
+    assert np.stack(flat[8:]) == pytest.approx(np.stack(flat[:8]), abs=0.05 * size)  # second order, and half a pixel
 
 
 def test_lens_distortion_is_the_gap_at_displaced_points(reading, slopes, well_inside):
@@ -254,12 +273,12 @@ def test_an_unknown_tilt_scales_every_height(reading):
 def test_an_unseen_bevel_stretches_the_map(reading, slopes, well_inside):
     """Taken for the outline, the inner edge of a bevel makes the map larger by its width all round; an outline as told has no such doubt."""
     face = ellipse(minor_mm=90.0)
-    cause = causes.unseen_bevel(reading, slopes, face=face, told=False)
+    cause = causes.unseen_bevel(reading, slopes, face=face, pixel_mm=0.3, told=False)
     u, v = reading.points.u_mm, reading.points.v_mm
-    width = causes.UNSEEN_BEVEL_SHARE * 45.0
+    width = math.hypot(2.0 * 0.3, 0.004 * 45.0)  # two pixels that melt into one edge, and a bevel that hides at any size
     wanted = heights_nm(u * (1.0 + width / face.semi_u_mm), v * (1.0 + width / face.semi_v_mm)) - heights_nm(u, v)
     assert cause.modes_nm[0][well_inside] == pytest.approx(wanted[well_inside], abs=0.05 * np.abs(wanted).max())  # second order
-    assert causes.unseen_bevel(reading, slopes, face=face, told=True).modes_nm.shape[0] == 0
+    assert causes.unseen_bevel(reading, slopes, face=face, pixel_mm=0.3, told=True).modes_nm.shape[0] == 0
 
 
 @pytest.mark.parametrize(("bands", "factor"), [(1.125, 9.2), (4.5, 2.2), (18.0, 1.325)])

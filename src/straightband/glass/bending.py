@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from straightband.glass import GRAVITY_M_S2, Glass
 
+HOLDING = 3  # supports that hold a plate and say nothing twice
 DEGREE = 16  # of the polynomials in x and y together: three points on a round plate come to 0.2 % of finer solutions
 
 
@@ -81,8 +82,10 @@ def weight_sag_nm(blank: Blank, *, supports_mm: NDArray, at_mm: tuple[NDArray, N
     count = len(energy)
     system = np.block([[energy, held], [held.T, np.zeros((held.shape[1], held.shape[1]))]])
     load = np.concatenate([-(inside["w"] @ area), np.zeros(held.shape[1])])
-    # Many supports along a rim say the same more than once: the least-norm forces will do, the heights are the same.
-    found = np.linalg.lstsq(system, load, rcond=1e-13)[0][:count]
+    if held.shape[1] == HOLDING:
+        found = np.linalg.solve(system, load)[:count]
+    else:  # Many supports along a rim say the same more than once: the least-norm forces will do, the heights are the same.
+        found = np.linalg.lstsq(system, load, rcond=1e-13)[0][:count]
     return found @ _polynomials(at_mm[0] / scale, at_mm[1] / scale, degree=degree)["w"] * _scale_nm(blank, scale_mm=scale)
 
 

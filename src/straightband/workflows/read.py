@@ -415,13 +415,14 @@ def _causes(seen: Seen, found: Heights) -> list[Cause]:
     slopes = causes.slopes_of(phase, found.flat.heights_nm, nm_per_rad=nm_per_rad)
     heights = cell_means(found.flat.heights_nm, phase)
     placed_px = outline.standard_px if setup.outline else math.hypot(outline.standard_px, causes.EDGE_STANDARD_PX)
-    standard_mm = placed_px * setup.face.semi_major_mm / outline.semi_major
+    pixel_mm = setup.face.semi_major_mm / outline.semi_major
+    standard_mm = placed_px * pixel_mm
     return [
         causes.fit_noise(phase, nm_per_rad=nm_per_rad),
         causes.light_or_height(phase, nm_per_rad=nm_per_rad),
         rim_light(phase, picture=seen.picture, nm_per_rad=nm_per_rad),
-        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=found.view),
-        causes.unseen_bevel(phase, slopes, face=setup.face, told=setup.outline is not None),
+        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=found.view, face=setup.face),
+        causes.unseen_bevel(phase, slopes, face=setup.face, pixel_mm=pixel_mm * seen.plane.scale, told=setup.outline is not None),
         causes.lens_distortion(phase, slopes, picture=seen.picture, camera=found.camera),
         causes.keystone(phase, slopes, camera=found.camera, view=found.view, nm_per_rad=nm_per_rad, face=setup.face),
         causes.wavelength(phase, heights, lamp=setup.lamp),
