@@ -28,6 +28,7 @@ MOST_CONTRAST, FEW_ODD = 1.1, 0.02  # 1 and room for a black level not known; sh
 CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
+ODDS_OF_DEEP_FROST = 1000.0  # in the same measure: a contrast that fails in places must explain far more; true ones led by several thousand in trials
 LEAST_LEAD = 50.0  # in twice the logarithm of the evidence, where right choices led by a hundred and more in trials: odds beyond all measure, for the noise is not quite what the model takes it for
 WILDEST = 5.0  # spreads
 DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
@@ -114,9 +115,7 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     if not _calm(fit):
         rivals += whole.simplest
     fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
-    best = max(fits, key=lambda each: _log_evidence(each, shared=fit.correlated_pixels))
-    if not _plain(best):
-        fits.append(_anew(best, value, present, frame=frame))
+    fits += [_anew(each, value, present, frame=frame) for each in _likeliest(fits) if not _plain(each)]
     return _report(
         _only_one(fits),
         u_mm=picture.u_mm[columns],
@@ -138,6 +137,13 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
         )
     except linalg.LinAlgError:
         raise _no_bands(0.0) from None
+
+
+def _likeliest(fits: list[LocalFit]) -> list[LocalFit]:
+    """The likeliest fit, and the likeliest of those that show another surface."""
+    first, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=fits[0].correlated_pixels))
+    second = [fit for fit in others if _possible(fit) and differ(first.fields.phase_rad, fit.fields.phase_rad, by_rad=DIFFERENT_RAD)]
+    return [first, *second[:1]]
 
 
 def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> LocalFit:
@@ -202,7 +208,9 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 def _log_evidence(fit: LocalFit, *, shared: float) -> float:
     """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
     left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
-    return fit.log_odds - fit.residual.size / shared * float(np.log(np.mean(left)))
+    contrast = fit.fields.modulation / fit.fields.light
+    rare = ODDS_OF_DEEP_FROST if contrast.min() < FAINTEST * contrast.max() else 0.0
+    return fit.log_odds - rare - fit.residual.size / shared * float(np.log(np.mean(left)))
 
 
 def _half(axis: NDArray) -> float:
