@@ -17,12 +17,12 @@ from straightband.fringes.frame import Fields, Frame, spread_out
 from straightband.fringes.noise import spread
 
 SURE_SIGMAS = 8.0
-LEAST_PIXELS, LARGEST_SHARE = 60, 0.06  # of a patch; smaller ones are specks, larger ones belong to the figure
+LEAST_PIXELS, LARGEST_SHARE = 110, 0.06  # of a patch; smaller ones are specks, larger ones belong to the figure
 MOST_PATCHES = 8
 REACH = 2.2  # radii of the patch around its middle that the trial looks at
 HEIGHTS_RAD = (0.6, 1.2, 2.2)
 WIDTHS = (0.6, 1.0, 1.5)  # radii of the patch
-LEAST_EXPLAINED = 0.88  # of the squares in the patch's surroundings
+LEAST_EXPLAINED = 0.9  # of the squares in the patch's surroundings
 FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and height of a bell that is a hill
 LESS_THAN_ADDED = 0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image unless a hill does much better
 

@@ -22,13 +22,18 @@ LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half 
 LEAST_UNDER_FROST = 0.5  # the same before the border of a frosted back is known
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
-PLAIN_CONTRAST = 0.1  # range of the contrast over its mean
+PLAIN_CONTRAST = 0.12  # range of the contrast over its mean
 FAINTEST = 0.25  # contrast over the highest of the face: under a back frosted more than that the search is easily led astray
-MOST_CONTRAST, FEW_ODD = 1.1, 0.02  # 1 and room for a black level not known; share of the pixels that may be beyond it
+MOST_CONTRAST, MOST_TIMES_BRIGHTER, FEW_ODD = (
+    1.1,
+    6.0,
+    0.02,
+)  # 1 and room for a black level not known; bright over dim; share that may be beyond
 CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
-ODDS_OF_DEEP_FROST = 1000.0  # in the same measure: a contrast that fails in places must explain far more; true ones led by several thousand in trials
+# In the same measure: a contrast that is not even, or even fails in places, must explain far more; true ones led by several thousand in trials.
+ODDS_OF_UNEVEN_CONTRAST, ODDS_OF_DEEP_FROST = 1000.0, 1000.0
 LEAST_LEAD = 50.0  # in twice the logarithm of the evidence, where right choices led by a hundred and more in trials: odds beyond all measure, for the noise is not quite what the model takes it for
 WILDEST = 5.0  # spreads
 DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
@@ -112,7 +117,7 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     fit = _local(value, present, frame=frame, whole=whole)
     # what leaves more over than the best is only tried where the best needs an odd light
     rivals = [each for each in whole.rivals if not _calm(fit) or 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
-    if not _calm(fit):
+    if not _plain(fit):
         rivals += whole.simplest
     fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
     fits += [_anew(each, value, present, frame=frame) for each in _likeliest(fits) if not _plain(each)]
@@ -141,7 +146,8 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
 
 def _likeliest(fits: list[LocalFit]) -> list[LocalFit]:
     """The likeliest fit, and the likeliest of those that show another surface."""
-    first, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=fits[0].correlated_pixels))
+    shared = max(fit.correlated_pixels for fit in fits)
+    first, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
     second = [fit for fit in others if _possible(fit) and differ(first.fields.phase_rad, fit.fields.phase_rad, by_rad=DIFFERENT_RAD)]
     return [first, *second[:1]]
 
@@ -166,17 +172,22 @@ def _plain(fit: LocalFit) -> bool:
 def _calm(fit: LocalFit) -> bool:
     """Whether light and contrast are such as lamps and glass make without more ado."""
     contrast = fit.fields.modulation / fit.fields.light
-    return (
-        float(np.std(fit.fields.light)) < CALM_SWING * float(np.mean(fit.fields.modulation))
-        and contrast.min() > FAINTEST * contrast.max()
-        and contrast.max() < 1.0
-    )
+    return _swing(fit) < CALM_SWING and contrast.min() > FAINTEST * contrast.max() and contrast.max() < 1.0
+
+
+def _swing(fit: LocalFit) -> float:
+    """How much the light itself varies, over the modulation."""
+    return float(np.std(fit.fields.light) / np.mean(fit.fields.modulation))
 
 
 def _possible(fit: LocalFit) -> bool:
-    """Whether the darkest light is not below none and no band is turned inside out, but for a few pixels at most."""
-    contrast = (fit.fields.modulation / fit.fields.light)[fit.weight > SET_ASIDE_WEIGHT]
-    return float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST))) < FEW_ODD
+    """Whether a lamp and glass can make such light: no band turned inside out or darker than dark but for a few pixels, no place many times brighter."""
+    trusted = fit.weight > SET_ASIDE_WEIGHT
+    light = fit.fields.light[trusted]
+    contrast = fit.fields.modulation[trusted] / light
+    dim, bright = np.quantile(light, (FEW_ODD, 1.0 - FEW_ODD))
+    odd = float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST)))
+    return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim
 
 
 def _only_one(fits: list[LocalFit]) -> LocalFit:
@@ -209,7 +220,9 @@ def _log_evidence(fit: LocalFit, *, shared: float) -> float:
     """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
     left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
     contrast = fit.fields.modulation / fit.fields.light
-    rare = ODDS_OF_DEEP_FROST if contrast.min() < FAINTEST * contrast.max() else 0.0
+    rare = 0.0 if _plain(fit) else ODDS_OF_UNEVEN_CONTRAST
+    if contrast.min() < FAINTEST * contrast.max():
+        rare += ODDS_OF_DEEP_FROST
     return fit.log_odds - rare - fit.residual.size / shared * float(np.log(np.mean(left)))
 
 
@@ -240,7 +253,7 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
     explained = _explained(fit)
     if explained < (LEAST_EXPLAINED if bands >= EASY_TO_MIMIC else SURE_EXPLAINED):
         raise _no_bands(explained)
-    if bands < FEW_TO_MIMIC and float(np.std(fit.fields.light)) > MOST_SWING * float(np.mean(fit.fields.modulation)):
+    if bands < FEW_TO_MIMIC and _swing(fit) > MOST_SWING:
         raise BandsUnreadable(
             found=f"what shows on the face is as much uneven light as bands (at most {bands:.1f} of them)",
             needed="at least two dark bands must stand out from the light",
