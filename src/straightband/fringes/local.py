@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from straightband.fringes.blocks import LIGHT, PHASE, Block, normal_equations, solve, split
+from straightband.fringes.blocks import LIGHT, MODULATION, PHASE, Block, normal_equations, solve, split
 from straightband.fringes.border import Border, Strewn, find_border, refine_border
 from straightband.fringes.bumps import find_bumps
 from straightband.fringes.cells import gather
@@ -279,8 +279,17 @@ def _placed_anew(picture: _Picture, state: _State, *, border: Border, fields: Fi
 
 def light_bend(fit: LocalFit) -> float:
     """How far the light bends from spline to spline, as a share of its mean: the spread that the evidence came to."""
-    splines = next(block for block in fit.blocks if block.channel == LIGHT and block.adapts)
-    return 1.0 / (float(np.sqrt(splines.stiffness)) * float(np.mean(fit.fields.light)))
+    return _bend(fit, channel=LIGHT) / float(np.mean(fit.fields.light))
+
+
+def contrast_bend(fit: LocalFit) -> float:
+    """The same of the modulation."""
+    return _bend(fit, channel=MODULATION) / float(np.mean(fit.fields.modulation))
+
+
+def _bend(fit: LocalFit, *, channel: int) -> float:
+    splines = next(block for block in fit.blocks if block.channel == channel and block.adapts)
+    return 1.0 / float(np.sqrt(splines.stiffness))
 
 
 def phase_columns(fit: LocalFit) -> tuple[list[NDArray | sparse.csr_array], NDArray]:

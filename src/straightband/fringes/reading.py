@@ -12,7 +12,7 @@ from straightband.errors import BandsUnreadable
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
 from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
-from straightband.fringes.local import Grown, LocalFit, fit_local, light_bend, phase_columns
+from straightband.fringes.local import Grown, LocalFit, contrast_bend, fit_local, light_bend, phase_columns
 from straightband.fringes.trust import STEPS
 from straightband.fringes.whole import RIVAL, WholeFit, differ, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
@@ -23,6 +23,7 @@ LEAST_UNDER_FROST = 0.5  # the same before the border of a frosted back is known
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
 PLAIN_CONTRAST = 0.12  # range of the contrast over its mean
+SETTLED_BEND = 0.02  # of light and contrast, from spline to spline
 FAINTEST = 0.25  # contrast over the highest of the face: under a back frosted more than that the search is easily led astray
 MOST_CONTRAST, MOST_TIMES_BRIGHTER, FEW_ODD = (
     1.1,
@@ -114,19 +115,26 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
         )
     whole = _convincing(fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y))))
     value, present = light[frame.inside].astype(float), ~missing[frame.inside]
-    fit = _local(value, present, frame=frame, whole=whole)
-    # what leaves more over than the best is only tried where the best needs an odd light
-    rivals = [each for each in whole.rivals if not _calm(fit) or 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
-    if not _plain(fit):
-        rivals += whole.simplest
-    fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
-    fits += [_anew(each, value, present, frame=frame) for each in _likeliest(fits) if not _plain(each)]
+    fits = _contenders(whole, value, present, frame=frame)
     return _report(
         _only_one(fits),
         u_mm=picture.u_mm[columns],
         v_mm=picture.v_mm[rows],
         seen=seen,
     )
+
+
+def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Frame) -> list[LocalFit]:
+    """The fit from the best phase of the whole face, and as many others as its light and its contrast leave in doubt."""
+    fit = _local(value, present, frame=frame, whole=whole)
+    close = [each for each in whole.rivals if 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
+    if _calm(fit) or _settled(fit):
+        rivals = close
+    else:
+        # what leaves more over than the best, and what is simpler, is only tried where the best needs an odd light
+        rivals = [*whole.rivals, *(() if _plain(fit) else whole.simplest)]
+    fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
+    return fits + [_anew(each, value, present, frame=frame) for each in _likeliest(fits) if not (_plain(each) or _settled(each))]
 
 
 def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -> LocalFit:
@@ -153,13 +161,22 @@ def _likeliest(fits: list[LocalFit]) -> list[LocalFit]:
 
 
 def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> LocalFit:
-    """The fit once more from its own phase under an even light of constant contrast, which shows borders that were followed by bending before."""
+    """The fit once more from its own phase under an even light of constant contrast, which shows borders that were followed by bending before.
+
+    The phase sets out from its polynomials alone: what is put into the start is not held against the prior, and would look surer than it is.
+    """
+    polynomials = frame.polynomials.astype(float)
+    phase = np.linalg.solve(polynomials @ polynomials.T, polynomials @ fit.fields.phase_rad)
     light, modulation = float(np.median(fit.fields.light)), float(np.median(fit.fields.modulation))
-    grown = Grown(
-        light=np.r_[light, np.zeros(noll_count(LIGHT_ORDER) - 1)], modulation=modulation, phase_rad=np.zeros(noll_count(PHASE_ORDER))
-    )
+    even = np.r_[light, np.zeros(noll_count(LIGHT_ORDER) - 1)]
     return fit_local(
-        value, present, frame=frame, start_rad=fit.fields.phase_rad, prior_rad=expected_size_rad(PHASE_ORDER), grown=grown, held=STEPS - 1
+        value,
+        present,
+        frame=frame,
+        start_rad=np.zeros(value.size),
+        prior_rad=expected_size_rad(PHASE_ORDER),
+        grown=Grown(light=even, modulation=modulation, phase_rad=phase),
+        held=STEPS - 1,
     )
 
 
@@ -173,6 +190,12 @@ def _calm(fit: LocalFit) -> bool:
     """Whether light and contrast are such as lamps and glass make without more ado."""
     contrast = fit.fields.modulation / fit.fields.light
     return _swing(fit) < CALM_SWING and contrast.min() > FAINTEST * contrast.max() and contrast.max() < 1.0
+
+
+def _settled(fit: LocalFit) -> bool:
+    """Whether many bands are explained with hardly any bend of light and contrast, but for a border: few bands can be bent to wrong phases."""
+    bands = float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
+    return bands > EASY_TO_MIMIC and max(light_bend(fit), contrast_bend(fit)) < SETTLED_BEND
 
 
 def _swing(fit: LocalFit) -> float:
