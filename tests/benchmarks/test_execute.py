@@ -17,6 +17,7 @@ from benchmarks import (
     coverage,
     drawn_setups,
     general_way,
+    load,
     pages,
     photographs,
     run,
@@ -199,3 +200,18 @@ def test_a_stack_is_timed_beside_its_frames():
     row = together.stack(frames=3, workers=1, size_px=(800, 600))
     assert row["stack, s"] > row["one, s"] > 0.0
     assert row["ratio"] == pytest.approx(row["stack, s"] / (3.0 * row["one, s"]))
+
+
+def test_a_bench_under_load_is_measured(tmp_path):
+    """Two seconds of pages and telephones against a bench of its own: every figure is there, and no answer was an error."""
+    filled = pages.shop_with_one(tmp_path / "shop")
+    for telephone in range(load.TELEPHONES):
+        load.enter_piece(filled, {"name": f"L-{telephone}", "minor": "90mm"}, now=pages.NOW, order_id=1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(load, "IDLE_S", 1.0)
+        patch.setattr(load, "PAGES_PER_S", 20)
+        with load.opened(filled.folder) as (address, pid):
+            row = load.measured(address, pid=pid, seconds=2.0)
+    assert (row["errors"], row["first error"]) == (0, "")
+    assert row["photographs sent"] >= 1
+    assert row["p99 over idle median"] > 0.0

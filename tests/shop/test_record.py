@@ -12,6 +12,7 @@ from straightband.shop.copying import check_shop, copy_shop
 from straightband.shop.database import NAME, connect, migrations
 from straightband.shop.entries import KINDS, Abrasive, FaceEntry, Lamp, Photograph, PieceEntry, Run, Tick
 from straightband.shop.folder import open_shop
+from straightband.shop.kept_open import KeptOpen
 from straightband.shop.record import Form, NotInRecord, json_text
 
 NOW = "2026-03-03T09:41:07Z"
@@ -308,3 +309,25 @@ def test_telephones_are_known_by_hash_and_for_a_time(shop):
         telephones.forget(record, telephones.telephones(record, now=NOW)[0].id)
         assert not telephones.is_known(record, "secret-cookie", now=NOW)
     assert all(b"secret-cookie" not in path.read_bytes() for path in shop.folder.rglob("*") if path.is_file())
+
+
+def test_a_record_kept_open_sees_what_others_enter_and_another_file_in_its_place(tmp_path):
+    """A connection that is used again shows the newest entries; where another record was put in the place of the file, that one; a fault is not carried on."""
+    shop = open_shop(tmp_path / "shop", make=True)
+    kept = KeptOpen(folder=shop.folder)
+    with kept.record() as record:
+        assert record.count(Lamp) == 0
+    with shop.record() as record:
+        record.add(Lamp(at=NOW, name="sodium", light="sodium"))
+    with kept.record() as record:
+        assert record.count(Lamp) == 1
+    with pytest.raises(sqlite3.OperationalError), kept.record() as record:
+        record.connection.executescript("BEGIN IMMEDIATE; nonsense")
+    with shop.record() as record:  # the writer's lock was given back
+        record.add(Lamp(at=NOW, name="green", light="546nm"))
+    other = open_shop(tmp_path / "other", make=True)
+    (other.folder / NAME).replace(shop.folder / NAME)
+    with kept.record() as record:
+        assert record.count(Lamp) == 0
+    kept.close()
+    assert kept.idle.empty()

@@ -1,5 +1,7 @@
 """Who is let in: names of the bench, origin of forms, pairing by a code that holds once, pace and size."""
 
+import socket
+
 import pytest
 from starlette.datastructures import Headers
 from starlette.testclient import TestClient
@@ -191,6 +193,12 @@ def test_without_lan_only_this_computer_is_listened_to():
         assert everywhere.getsockname()[0] == "0.0.0.0"  # noqa: S104 - the meaning of --lan
         with pytest.raises(BadInput, match="is taken"):
             listen(lan=False, port=here.getsockname()[1])
+
+
+def test_answers_are_not_held_back():
+    """Small packets are sent at once on every connection: asyncio asks for that only where the socket names TCP by its number."""
+    with listen(lan=False, port=0) as listening:
+        assert listening.proto == socket.IPPROTO_TCP
 
 
 def test_the_drawing_holds_no_style_of_its_own():

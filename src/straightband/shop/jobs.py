@@ -94,9 +94,15 @@ def running(record: Record) -> tuple[Job, ...]:
     return tuple(_job(row) for row in record.connection.execute("SELECT * FROM job WHERE state = 'running' ORDER BY id"))
 
 
-def not_over(record: Record) -> tuple[Job, ...]:
+def not_over(record: Record, *, limit: int = -1) -> tuple[Job, ...]:
     """Jobs that wait or are being done, oldest first."""
-    return tuple(_job(row) for row in record.connection.execute("SELECT * FROM job WHERE state IN ('waiting', 'running') ORDER BY id"))
+    rows = record.connection.execute("SELECT * FROM job WHERE state IN ('waiting', 'running') ORDER BY id LIMIT ?", (limit,))
+    return tuple(_job(row) for row in rows)
+
+
+def count_not_over(record: Record) -> int:
+    """How many there are."""
+    return int(record.connection.execute("SELECT COUNT(*) FROM job WHERE state IN ('waiting', 'running')").fetchone()[0])
 
 
 def _job(row: sqlite3.Row) -> Job:

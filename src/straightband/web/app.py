@@ -5,6 +5,7 @@ from __future__ import annotations
 import mimetypes
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -16,6 +17,7 @@ from starlette.routing import Route
 
 from straightband.errors import StraightbandError
 from straightband.shop import telephones
+from straightband.shop.kept_open import KeptOpen
 from straightband.web.desk import Desk
 from straightband.web.events import is_job, job_events
 from straightband.web.frame import STATIC, response, static_file
@@ -140,6 +142,8 @@ def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] =
 
     `addresses` are those by which telephones reach it, as `http://192.0.2.7:8000`; `worker` is started and ended with it.
     """
+    kept = KeptOpen(folder=desk.shop.folder)
+    desk = replace(desk, shop=kept)
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -148,6 +152,7 @@ def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] =
         yield
         if worker is not None:
             await run_in_threadpool(worker.close)
+        kept.close()
 
     async def knows(cookie: str) -> bool:
         return bool(cookie) and desk.lan and await run_in_threadpool(_is_known, desk, cookie)
@@ -162,7 +167,7 @@ def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] =
             Route("/pair", _pair(pairing_code), methods=["POST"]),
             Route("/telephones/code", _code(pairing_code, addresses), methods=["GET"]),
         ],
-        middleware=[Middleware(Guard, hosts=hosts, knows=knows), Middleware(GZipMiddleware, minimum_size=500)],
+        middleware=[Middleware(Guard, hosts=hosts, knows=knows), Middleware(GZipMiddleware, minimum_size=500, compresslevel=5)],
         exception_handlers={404: not_there, 405: not_there, ClientDisconnect: gone, Exception: at_fault},
         lifespan=lifespan,
     )

@@ -69,6 +69,7 @@ def templates() -> Environment:
         loader=PackageLoader("straightband.web"),
         autoescape=select_autoescape(default=True),
         undefined=StrictUndefined,
+        auto_reload=False,  # they do not change while the bench is open
         trim_blocks=True,
         lstrip_blocks=True,
     )

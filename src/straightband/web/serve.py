@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import socket
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from straightband.web.worker import Worker
 
 PORT = 8462  # free in the register of well-known services as far as we remember; our choice
 PORTS_TRIED = 20
+SWITCH_S = 0.001  # after which a thread lets another go on: 5 ms, as by default, is longer than a page takes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +43,7 @@ class Opened:
 
 def serve(shop: Shop, *, lan: bool, port: int | None, tell: Callable[[Opened], None]) -> None:
     """Serve until interrupted; `tell` is called once, when the address is known. Raises BadInput when the port is taken."""
+    sys.setswitchinterval(SWITCH_S)
     listening = listen(lan=lan, port=port)
     number = listening.getsockname()[1]
     addresses = tuple(f"http://{host}:{number}" for host in own_addresses()) if lan else ()
@@ -59,7 +62,8 @@ def listen(*, lan: bool, port: int | None) -> socket.socket:
     host = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - the very meaning of --lan, behind pairing
     ports = [port] if port is not None else [*range(PORT, PORT + PORTS_TRIED), 0]
     for each in ports:
-        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # TCP by its number: otherwise asyncio does not switch off the delay of small packets, and every answer comes 40 ms late.
+        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((host, each))

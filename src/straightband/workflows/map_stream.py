@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from straightband.heightmap.figures import without_tilt
 from straightband.heightmap.map import HeightMap
-from straightband.workflows.maps import band_of
+from straightband.shop.folder import Shop
+from straightband.workflows.maps import band_of, map_from_file
 
 STEP_NM = 0.1
 NOTHING = -32768
@@ -52,6 +54,12 @@ class MapStream:
     lowest: int
     highest: int
     band_nm: float
+
+
+@lru_cache(maxsize=16)
+def kept_stream(shop: Shop, map_sha256: str) -> MapStream:
+    """The numbers of a map of the shop's record, which never change; raises RecordUnreadable."""
+    return map_stream(map_from_file(shop.maps.read(map_sha256), "map.npz"))
 
 
 def map_stream(height_map: HeightMap) -> MapStream:

@@ -17,7 +17,7 @@ from straightband.shop import jobs
 from straightband.shop.folder import Shop, open_shop
 from straightband.shop.jobs import Job
 from straightband.shop.record import Form
-from straightband.workflows.bounds import bound_process
+from straightband.workflows.bounds import bound_process, give_way
 
 MOST_SECONDS = 600.0  # of one job: a hundred times what a photograph takes
 
@@ -218,6 +218,7 @@ def work(shop: Shop, *, asked: Iterable[str], answer: Callable[[str], None]) -> 
 def main(arguments: list[str]) -> int:
     """Serve the shop in the folder named."""
     bound_process()
+    give_way()
     try:
         work(open_shop(Path(arguments[0])), asked=sys.stdin, answer=lambda number: print(number, flush=True))  # noqa: T201 - how it answers
     except StraightbandError:  # the disk is full, or the like; whoever started it writes down that it ended

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from straightband import provenance
@@ -43,7 +44,18 @@ def name_from_text(text: str, *, what: str) -> str:
 
 def order_of_texts(texts: Mapping[str, str], *, prices: Prices = DEFAULT_PRICES) -> Order:
     """What the order comes to at these prices, nothing entered; raises BadInput."""
-    told: dict[str, Any] = dict.fromkeys(("aperture", "intercept")) | given(texts, *ASKED)
+    told = given(texts, *ASKED)
+    return _taken(tuple(sorted(told.items()))) if prices == DEFAULT_PRICES else _order(told, prices=prices)
+
+
+@lru_cache(maxsize=64)
+def _taken(texts: tuple[tuple[str, str], ...]) -> Order:
+    """The same texts come to the same order each time its page is looked at."""
+    return _order(dict(texts), prices=DEFAULT_PRICES)
+
+
+def _order(texts: dict[str, str], *, prices: Prices) -> Order:
+    told: dict[str, Any] = dict.fromkeys(("aperture", "intercept")) | texts
     return take_order(order_from_text(prices=prices, **told))
 
 

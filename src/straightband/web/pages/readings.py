@@ -13,7 +13,7 @@ from straightband.shop.queries import newest_certificate, newest_verdict, photog
 from straightband.web.desk import Ask
 from straightband.web.forms import FormView, form
 from straightband.web.frame import Page
-from straightband.workflows.map_stream import MapStream, map_stream
+from straightband.workflows.map_stream import MapStream, kept_stream
 from straightband.workflows.maps import map_file, map_from_file
 from straightband.workflows.overlay_paths import Overlay, overlay_of
 from straightband.workflows.shop_clock import time_shown
@@ -109,7 +109,7 @@ def reading_page(ask: Ask) -> ReadingPage:
         sign=sign_sentence(entry.found),
         map_src=f"{here}/heights",
         map_picture=f"{here}/map.png",
-        stream=map_stream(reading_map(ask.shop, entry)),
+        stream=kept_stream(ask.shop, entry.map_sha256),
         figures=figure_rows(entry.found),
         budget=budget_shown(entry.found),
         doubts=doubts(entry.found),
@@ -140,7 +140,7 @@ def _entry(ask: Ask) -> ReadingEntry:
 
 def give_heights(ask: Ask) -> Response:
     """The numbers of the map."""
-    data = map_stream(reading_map(ask.shop, _entry(ask))).data
+    data = kept_stream(ask.shop, _entry(ask).map_sha256).data
     return Response(data, media_type="application/octet-stream", headers={"Cache-Control": "private, max-age=31536000, immutable"})
 
 

@@ -16,6 +16,7 @@ from straightband.workflows.shop_strokes import plan_of_timer
 from straightband.workflows.shop_today import InHand, today
 from straightband.workflows.shop_work import POSITIONS, face_of, stop_timer
 
+MOST_JOBS = 9
 POSITION_CHOICES = (("", "not said"), *((each, each) for each in POSITIONS))
 
 
@@ -38,7 +39,9 @@ class TodayPage(Page):
     more
         How many there are beyond those shown, in words, or nothing.
     jobs
-        Work in hand.
+        Work in hand, what is done next first.
+    waiting
+        How much there is beyond that, in words, or nothing.
     stops
         For each timer by its number: the form that stops it.
     cautions, defer
@@ -50,6 +53,7 @@ class TodayPage(Page):
     pieces: tuple[InHand, ...]
     more: str
     jobs: tuple[JobLine, ...]
+    waiting: str
     stops: dict[int, FormView]
     cautions: tuple[str, ...]
     defer: str
@@ -59,13 +63,14 @@ def today_page(ask: Ask) -> TodayPage:
     """Every piece in hand."""
     pieces, count = today(ask.shop, units=ask.units)
     with ask.shop.record() as record:
-        waiting = jobs.not_over(record)
+        waiting, more = jobs.not_over(record, limit=MOST_JOBS), jobs.count_not_over(record)
     timers = [piece.clock.id for piece in pieces if piece.clock]
     return TodayPage(
         title="Today",
         pieces=pieces,
         more=f"{count} pieces are in hand; the newest {len(pieces)} are shown." if count > len(pieces) else "",
         jobs=tuple(JobLine(link=f"/work/{job.id}", words=f"{WORDS[job.kind]}: {job.stage}") for job in waiting),
+        waiting=f"{more} are in hand; the {len(waiting)} that come first are shown." if more > len(waiting) else "",
         stops={number: stop_form(ask, number) for number in timers},
         cautions=GRINDING if timers else (),
         defer=DEFER,
