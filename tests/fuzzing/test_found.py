@@ -16,6 +16,7 @@ from fuzzing.targets import TARGETS
 from straightband.cli.frames import cores_from_text
 from straightband.errors import BadInput, PhotoUnreadable, RecordUnreadable
 from straightband.heightmap.archive import member, member_names, zipped
+from straightband.heightmap.figures import without_tilt
 from straightband.heightmap.formats import read_map
 from straightband.workflows.films import frames_of
 from straightband.workflows.order_prices import prices_from_toml
@@ -99,3 +100,13 @@ def test_a_sentence_is_one_line_that_can_be_read():
     assert str(refusal).isprintable()
     assert str(refusal).startswith("the name was 'a [2J bxxx")
     assert len(str(refusal)) < 520
+
+
+def test_heights_on_one_line_have_no_tilt():
+    """Three heights in one row have no tilt to take off: refused in a sentence, where the equations have no solution."""
+    lines = [b'# about {"face":{"shape":"round","semi_u_mm":3,"semi_v_mm":3}}', b"u_mm,v_mm,height_nm,uncertainty_nm"]
+    lines += [f"{u},{v},{1.0 if v == 0 else 'nan'},1".encode() for u in (-1, 0, 1) for v in (-1, 0, 1)]
+    with pytest.raises(
+        RecordUnreadable, match=r"^the map has too few heights, or all of them on one line; heights that span its face are needed; "
+    ):
+        without_tilt(read_map(b"\n".join(lines), "a.csv"))

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from straightband.errors import RecordUnreadable
 from straightband.face.polynomials import face_polynomials, noll_to_nm
 from straightband.face.shapes import Face
 from straightband.heightmap.map import HeightMap
@@ -130,9 +131,16 @@ def _figures_of(parts: list[NDArray], *, points: Points) -> dict[str, NDArray]:
 
 
 def _fit(terms: NDArray, heights: NDArray, *, area: NDArray) -> NDArray:
-    """Area-weighted least-squares coefficients (k, t) of heights (k, n) on terms (t, n)."""
+    """Area-weighted least-squares coefficients (k, t) of heights (k, n) on terms (t, n); raises RecordUnreadable where the points are too few or on one line."""
     weighted = terms * area
-    return np.linalg.solve(weighted @ terms.T, weighted @ heights.T).T
+    try:
+        return np.linalg.solve(weighted @ terms.T, weighted @ heights.T).T
+    except np.linalg.LinAlgError:
+        raise RecordUnreadable(
+            found="the map has too few heights, or all of them on one line",
+            needed="heights that span its face are needed",
+            remedy="save the map again, or read the photograph again",
+        ) from None
 
 
 def _rms(heights: NDArray, *, area: NDArray) -> NDArray:

@@ -10,6 +10,7 @@ from typing import Any
 from straightband import provenance
 from straightband.errors import BadInput
 from straightband.gauges.clearing_time import PastBack
+from straightband.photo.position import without_position
 from straightband.quantities import parse_duration_s
 from straightband.shop.entries import Clearing, FaceEntry, GridPhotograph, PieceEntry, Run, Timer
 from straightband.shop.folder import Shop
@@ -67,7 +68,7 @@ def enter_grid_photograph(shop: Shop, piece_root: int, *, name: str, data: bytes
         )
     typed = texts.get("polished", "").strip()
     minutes = None if not typed else _typed_minutes(typed)
-    sha256 = shop.photos.keep(data)
+    sha256 = shop.photos.keep(without_position(data))
     shown = PurePath(name.replace("\\", "/")).name[:80] or "photograph"
     with shop.record() as record, record.transaction():
         back = back_for(record, piece_root, now=now)

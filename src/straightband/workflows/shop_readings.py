@@ -11,6 +11,7 @@ from typing import Any
 from straightband import provenance
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
+from straightband.photo.position import without_position
 from straightband.quantities import whole_number
 from straightband.shop.entries import Exposure, Flat, GridPhotograph, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
 from straightband.shop.folder import Shop
@@ -50,12 +51,12 @@ class Task:
 
 
 def enter_photograph(shop: Shop, face_root: int, *, name: str, data: bytes, now: str) -> int:
-    """Keep a photograph of a face; the same file again is the same entry. Returns its number."""
+    """Keep a photograph of a face, without where it was taken; the same file again is the same entry. Returns its number."""
     if not data:
         raise BadInput(
             found="no photograph came", needed="a file with a photograph in it is needed", remedy="take or choose one and send again"
         )
-    sha256 = shop.photos.keep(data)
+    sha256 = shop.photos.keep(without_position(data))
     shown = PurePath(name.replace("\\", "/")).name[:80] or "photograph"
     with shop.record() as record, record.transaction():
         there = record.listing(Photograph, face_id=face_root, sha256=sha256)
