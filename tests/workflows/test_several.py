@@ -322,7 +322,7 @@ def test_a_gap_that_colours_tell_leaves_no_false_power():
     blind, seeing = joint_reading(untold), joint_reading(told)
     assert rms_off(blind, scene) > 1.5
     assert rms_off(seeing, scene) < 0.2
-    assert _line(seeing, "near camera") < 0.3 * _line(blind, "near camera")  # the distance told to 5 % is left
+    assert _line(seeing, "near camera") < 0.4 * _line(blind, "near camera")  # the distance told to 5 % is left
 
 
 def test_one_gap_that_is_told_tells_the_other():

@@ -1,7 +1,7 @@
 """One figure from several photographs: what they share is the glass and the lens, what each has for itself is its wedge and its view.
 
 Every photograph reads the figure plus its own small departures: the camera's distortion and nearness times its wedge (strengths that all share), the
-perspective of its view times its wedge and what the dust under it lifts (strengths of its own). The figure drops out of the differences between photographs, which therefore tell the strengths; what they do not
+perspective of its view times its wedge (strengths of its own). The figure drops out of the differences between photographs, which therefore tell the strengths; what they do not
 tell stays as uncertain as it was before. The figure is then the mean of the photographs, their departures taken off.
 
 Sources

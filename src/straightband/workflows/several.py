@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -26,8 +25,6 @@ LENS, KEYSTONE, NOISE = "lens distortion x bands", "keystone x bands", "fit nois
 COMPARED_ORDER, SPREAD_ORDER = 6, 8  # of the polynomials in which photographs are compared, and a correction is carried to the grid
 PLAIN_LIKENESS = 0.6  # correlation with a map of known sign above which a map takes its sign; our choice
 OPPOSITE = -0.5  # correlation of two maps below which one of them has the wrong sign
-# Of what is not known of the least gap all photographs share half the variance, since dust stays or is wiped off; our choice.
-SAME_DUST = math.sqrt(0.5)
 DISAGREEMENT = 1.5  # scatter over stated uncertainty of one photograph above which something changed between them
 
 
@@ -63,8 +60,8 @@ def _one_each(setup: Setup, *, count: int) -> list[Setup]:
 def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None) -> Reading:
     """The first reading with the figure all photographs share, and a budget that holds what they have earned.
 
-    Where the wedges differ, the photographs tell how strongly the lens distorts, how near the camera stood and how each view converges; where dust lifts
-    them differently, by how much. What they tell is taken off, what they don't stays. Noise falls with their number. Lamp and outline are wrong in the same way each time and are not divided.
+    Where the wedges differ, the photographs tell how strongly the lens distorts, how near the camera stood and how each view converges; what they tell is
+    taken off, what they don't stays. Noise falls with their number. Lamp and outline are wrong in the same way each time and are not divided.
     """
     first = readings[0]
     points = first.phase.points
@@ -145,14 +142,14 @@ def _shot(reading: Reading, *, sign: float, turn: int, near: bool) -> Shot:
     """A reading as the joint solution takes it: strengths in units of what the budget of one photograph allows, standard."""
     draws = next(cause for cause in reading.causes if cause.name == NOISE).draws_nm
     # The causes follow the phase; heights run against the gap. What a near camera does to heights does not ask which way the wedge lies.
-    shared, own = -sign * reading.sense * _modes(reading, LENS), _modes(reading, KEYSTONE)
+    shared = -sign * reading.sense * _modes(reading, LENS)
     if near:
-        distance, gap = _modes(reading, NEAR)
-        shared, own = np.stack([*shared, distance, SAME_DUST * gap]), np.stack([*own, SAME_DUST * gap])
+        # A gap that dust makes wider in one photograph than in the next looks like glass that bends between them: that is left to the repeat.
+        shared = np.concatenate([shared, _modes(reading, NEAR)])
     return Shot(
         heights_nm=sign * cell_means(reading.flat.heights_nm, reading.phase),
         shared_nm=shared / COVERAGE_95,
-        own_nm=own / COVERAGE_95,
+        own_nm=_modes(reading, KEYSTONE) / COVERAGE_95,
         # Every reading draws the same numbers; turned on, those of different photographs are independent.
         draws_nm=np.roll(draws, 37 * turn, axis=0),
     )
@@ -172,18 +169,15 @@ def _joint_causes(readings: list[Reading], *, shots: list[Shot], found: Joint, n
     """The causes of the first photograph, those that several photographs lessen replaced by what they leave."""
     count, strength = len(readings), found.shared
     shared, limit = len(shots[0].shared_nm), COVERAGE_95 * found.modes_nm
-    own = limit[shared:].reshape(count, -1, limit.shape[1])
-    views = len(_modes(readings[0], KEYSTONE))
     earned = f"{count} photographs leave {100 * strength[1]:.0f} % of what one leaves unknown"
     replaced = {
         LENS: dict(modes_nm=limit[:1], origin=earned),
-        KEYSTONE: dict(modes_nm=np.concatenate(list(own[:, :views])), origin=f"{count} views, what they tell of each other taken off"),
+        KEYSTONE: dict(modes_nm=limit[shared:], origin=f"{count} views, what they tell of each other taken off"),
         NOISE: dict(draws_nm=np.mean([shot.draws_nm for shot in shots], axis=0), origin=f"of {count} photographs together"),
     }
     if near:
         gaps = next(cause.origin for cause in readings[0].causes if cause.name == NEAR)
-        left = np.concatenate([limit[1:shared], *own[:, views:]])
-        replaced[NEAR] = dict(modes_nm=left, origin=f"{gaps}; what {count} photographs tell of it taken off")
+        replaced[NEAR] = dict(modes_nm=limit[1:shared], origin=f"{gaps}; what {count} photographs tell of it taken off")
     kept = [cause for cause in readings[0].causes if cause.name != "repeat"]
     return [replace(cause, **replaced.get(cause.name, {})) for cause in kept]
 
