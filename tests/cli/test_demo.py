@@ -3,10 +3,13 @@
 import hashlib
 import json
 import re
+import shlex
+import shutil
+from pathlib import Path
 
 import pytest
 
-from straightband.cli import main
+from straightband.cli import COMMANDS, _parser, main
 from straightband.workflows.demo_rings import NAMES, shipped
 from straightband.workflows.shop_folder import open_shop, vouch
 
@@ -106,3 +109,70 @@ def test_a_folder_that_cannot_be_made_is_refused(capsys, tmp_path):
     assert capsys.readouterr().err == (
         f"The folder '{tmp_path / 'taken'}' can't be made (File exists); a folder that you may write to is needed; name another with --out.\n"
     )
+
+
+ROOT = Path(__file__).resolve().parents[2]
+PAGES = sorted([ROOT / "README.md", *(ROOT / "docs").rglob("*.md")])
+EXACT = (
+    "order",
+    "plan",
+    "gauge",
+    "pads",
+    "clear",
+    "box",
+)  # what is computed from what is typed; the others rest on readings, which get better
+STARTED_ONLY = ("bench", "demo")  # one waits for people, the other is what made the folder
+# Names of the examples, and the files of the demonstration that a person would have in their place.
+STAND_INS = {
+    "bands.jpg": "before.jpg",
+    "piece.toml": "after.toml",
+    "first.npz": "before.npz",
+    "second.npz": "before.npz",
+    "third.npz": "before.npz",
+}
+
+
+def blocks():
+    """Every block of commands in the documents: page, and the lines of each command with what is printed below it where that is shown."""
+    for page in PAGES:
+        for kind, block in re.findall(r"^```(sh|console)\n(.*?)^```", page.read_text(encoding="utf-8"), re.DOTALL | re.MULTILINE):
+            joined = block.replace("\\\n", " ")
+            if "straightband" not in joined:
+                continue  # make demo, make test
+            commands = [line.removeprefix("$ ") for line in joined.splitlines() if line.startswith("$ ") or kind == "sh"]
+            printed = "\n".join(line for line in joined.splitlines() if not line.startswith("$ ")) if kind == "console" else None
+            yield pytest.param(commands, printed, id=f"{page.name}: {commands[0][:40]}")
+
+
+@pytest.fixture
+def workshop(shown, tmp_path, monkeypatch):
+    """A copy of the demonstration to call commands in, as the documents say."""
+    folder = tmp_path / "demo-out"
+    shutil.copytree(shown[0], folder)
+    for name, source in STAND_INS.items():
+        shutil.copy(folder / source, folder / name)
+    laps = re.search(r"```toml\n(polish.*?)```", (ROOT / "docs" / "how-figuring-works.md").read_text(encoding="utf-8"), re.DOTALL)
+    (folder / "laps.toml").write_text(laps[1], encoding="utf-8")
+    monkeypatch.chdir(folder)
+    return folder
+
+
+@pytest.mark.usefixtures("workshop")
+@pytest.mark.parametrize(("commands", "printed"), list(blocks()))
+def test_every_command_in_the_documents_does_what_they_say(commands, printed, capsys):
+    """Each is called in the folder of the demonstration and answers; what is printed is what stands there, for those that compute from what is typed."""
+    for command in commands:
+        words = shlex.split(command, comments=True)[1:]
+        if words[0] in STARTED_ONLY:
+            assert _parser(words[0]).parse_args(words).command == words[0]
+            continue
+        assert main(words) == 0, capsys.readouterr().err
+        told = capsys.readouterr().out
+        if printed is not None and words[0] in EXACT:
+            assert " ".join(told.split()) == " ".join(printed.split())
+
+
+def test_every_command_has_an_example_in_the_documents():
+    """No command goes without one, but `step`, for which the demonstration has no photograph, and `demo`, whose whole story is told at the end of the page."""
+    text = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
+    assert [name for name in COMMANDS if not re.search(rf"^(\$ )?(\S+/)?straightband {name}\b", text, re.MULTILINE)] == ["step", "demo"]
