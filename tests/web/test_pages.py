@@ -17,6 +17,7 @@ from straightband.errors import BadInput
 from straightband.heightmap.figures import without_tilt
 from straightband.shop import jobs
 from straightband.shop.entries import (
+    KINDS,
     Clearing,
     Flat,
     FlatTest,
@@ -533,6 +534,86 @@ def test_the_shops_prices_are_in_the_quote(client, shop):
     with shop.record() as record:
         assert record.count(PricesEntry) == 1
     assert client.post("/shop", data={"form": "prices", "per_hour": "ten"}).status_code == 422
+
+
+# What is sent to each address that takes a form; None for a file stands for a photograph of bands, of the grid, or a map.
+SENT = {
+    "/timers/{timer:int}/stop": ("/timers/1/stop", {"minutes": "9min"}, None),
+    "/orders/new": ("/orders/new", ORDER, None),
+    "/orders/{order:int}": ("/orders/1", {"name": "G-3", "minor": "90mm"}, None),
+    "/orders/{order:int}/correct": ("/orders/1/correct", ORDER | {"name": "G-1"}, None),
+    "/pieces": ("/pieces", {"name": "G-4", "shape": "round", "diameter": "4in"}, None),
+    "/pieces/{piece:int}/timer": ("/pieces/1/timer", {"form": "timer", "work": "polishing", "minutes": "9min"}, None),
+    "/pieces/{piece:int}/run": ("/pieces/1/run", {"form": "run", "work": "polishing", "minutes": "9min"}, None),
+    "/pieces/{piece:int}/cost": ("/pieces/1/cost", {"form": "cost", "what": "glass", "amount": "9"}, None),
+    "/pieces/{piece:int}/correct": ("/pieces/1/correct", {"name": "G-1", "minor": "91mm"}, None),
+    "/runs/{run:int}/correct": ("/runs/1/correct", {"work": "polishing", "minutes": "9min"}, None),
+    "/costs/{cost:int}/correct": ("/costs/1/correct", {"what": "glass", "amount": "9"}, None),
+    "/pieces/{piece:int}/gauge": ("/pieces/1/gauge", {"leg_circle": "40mm", "reading": "12um", "zero": "11um"}, None),
+    "/gaugings/{gauging:int}/correct": ("/gaugings/1/correct", {"leg_circle": "40mm", "reading": "12um", "zero": "11um"}, None),
+    "/pieces/{piece:int}/photograph": ("/pieces/2/photograph", {"light": "sodium"}, ("photograph", "bands.jpg")),
+    "/photographs/{photograph:int}": ("/photographs/1", {"light": "sodium"}, None),
+    "/readings/{reading:int}/again": ("/readings/1/again", {}, None),
+    "/verdicts/{verdict:int}/certificate": ("/verdicts/1/certificate", {}, None),
+    "/batches": ("/batches", {"name": "b", "abrasives": "5um", "pieces": ["1", "2"]}, None),
+    "/batches/{batch:int}": ("/batches/1", {"runs": ["1"]}, None),
+    "/flats": ("/flats", {"name": "B"}, ("map", "b.npz")),
+    "/flats/{flat:int}/note": ("/flats/1/note", {"what": "rim knocked"}, None),
+    "/flats/tests/new": (
+        "/flats/tests/new",
+        {"reading1": "1", "on1": "B", "reading2": "1", "on2": "C", "reading3": "1", "on3": "D"},
+        None,
+    ),
+    "/flats/tests/{test:int}/use": ("/flats/tests/1/use", {}, None),
+    "/pieces/{piece:int}/back/timer": ("/pieces/1/back/timer", {"minutes": "9min"}, None),
+    "/pieces/{piece:int}/back/again": ("/pieces/2/back/again", {"mark": "12"}, None),
+    "/pieces/{piece:int}/grid": ("/pieces/2/grid", {"polished": "9min"}, ("photograph", "grid.jpg")),
+    "/pieces/{piece:int}/figuring": ("/pieces/1/figuring", {"reading": "1"}, None),
+    "/strokes/{plan:int}/start": ("/strokes/1/start", {"number": "1"}, None),
+    "/pads": ("/pads", {"piece": "2", "plate": "200mm", "pads": "round", "pad_size": "40mm"}, None),
+    "/shop": ("/shop", {"form": "abrasive", "name": "coarse", "grain": "40um"}, None),
+    "/telephones/{telephone:int}/forget": ("/telephones/1/forget", {}, None),
+    "/work/{job:int}/stop": ("/work/1/stop", {}, None),
+}
+
+
+def prepared(client):
+    """What some forms need to be there first: a run, a cost, work in hand, flats in use, thickness of both pieces."""
+    client.post("/pieces/1/run", data={"work": "polishing", "minutes": "20min"})
+    client.post("/pieces/1/cost", data={"what": "glass", "amount": "12.50"})
+    client.post("/flats/tests/1/use", data={})
+    client.post("/readings/1/again", data={})
+    for number in (1, 2):
+        client.post(f"/pieces/{number}/correct", data={"name": f"G-{number}", "minor": "90mm", "thickness": "12mm"})
+
+
+def entries(shop):
+    """How many rows there are of each kind, work that was asked for among them."""
+    with shop.record() as record:
+        counts = {kind.table: record.count(kind) for kind in KINDS}
+        return counts | {"job": record.connection.execute("SELECT COUNT(*) FROM job").fetchone()[0]}
+
+
+@pytest.mark.parametrize("route", [route.path for route in bench.PAGES if "POST" in route.methods])
+def test_every_form_sent_twice_enters_once(client, shop, route, photograph):
+    """Double click, reload and back send the same form again: it leads to the same place, and no table has a row more."""
+    prepared(client)
+    path, data, file = SENT[route]
+    data = data | {"token": "a-token-of-this-form-0001"}
+    files = None if file is None else {file[0]: (file[1], _bytes_for(shop, file[0], photograph))}
+    first = client.post(path, data=data, files=files)
+    assert first.status_code == 303, first.text
+    once = entries(shop)
+    again = client.post(path, data=data, files=files)
+    assert (again.status_code, again.headers["location"]) == (303, first.headers["location"])
+    assert entries(shop) == once
+
+
+def _bytes_for(shop, name, photograph):
+    if name != "map":
+        return photograph
+    with shop.record() as record:
+        return map_file(reading_map(shop, record.get(ReadingEntry, 1)), name="b.npz")
 
 
 @pytest.mark.parametrize("path", ["/orders/99", "/pieces/99", "/readings/99", "/work/99", "/nothing", "/certificates/99/certificate.pdf"])
