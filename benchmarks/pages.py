@@ -36,7 +36,10 @@ NOW = "2026-03-03T09:41:07Z"
 READINGS = 5000
 PER_PIECE = 10
 ASKED = 15  # times each page is asked for; the median is told
-PAGES = ("/", "/orders", "/orders/new", "/orders/1", "/pieces", "/pieces/1", "/photographs/1", "/readings/1", "/verdicts/1")
+PAGES = (
+    "/", "/orders", "/orders/new", "/orders/1", "/pieces", "/pieces/1", "/photographs/1", "/readings/1", "/verdicts/1", "/pieces/1/back", "/pieces/1/figuring", "/pads",
+    "/box?largest=200mm", "/flats", "/flats/tests/new", "/shop",
+)  # fmt: skip
 FIRST = ("/", "/static/bench.css", "/static/bench.js")  # what the first page takes
 ORDER = {"name": "G-1", "aperture": "300mm", "focal_length": "1500mm", "intercept": "300mm", "full_field": "10mm", "strehl": "0.8"}
 HOST = "http://127.0.0.1"

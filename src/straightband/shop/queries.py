@@ -32,8 +32,12 @@ def open_pieces(record: Record, *, limit: int) -> tuple[PieceEntry, ...]:
 
 
 def count_open_pieces(record: Record) -> int:
-    """How many there are."""
-    return int(record.connection.execute(f"SELECT COUNT(*) {_PIECES_OPEN}").fetchone()[0])
+    """How many there are: all, less those with a certificate, which are quicker to find than to miss."""
+    row = record.connection.execute(
+        "SELECT (SELECT COUNT(*) FROM piece WHERE corrects IS NULL) - (SELECT COUNT(DISTINCT f.piece_id) FROM certificate AS c "
+        "JOIN reading AS r ON r.id = c.reading_id JOIN face AS f ON f.id = r.face_id)"
+    ).fetchone()
+    return int(row[0])
 
 
 def faces_of(record: Record, piece_root: int) -> tuple[FaceEntry, ...]:
@@ -79,6 +83,12 @@ def readings_of(record: Record, face_root: int, *, limit: int = -1) -> tuple[Rea
         (face_root, limit),
     )
     return tuple(entry_of(ReadingEntry, row) for row in rows)
+
+
+def readings_without_flat(record: Record, *, limit: int) -> tuple[ReadingEntry, ...]:
+    """Readings from which no reference flat was taken off, as light as those of a face, the newest first."""
+    asked = f"SELECT {_LIGHT_READING} FROM reading AS r WHERE r.flat_id IS NULL ORDER BY r.id DESC LIMIT ?"  # noqa: S608 - columns stand above
+    return tuple(entry_of(ReadingEntry, row) for row in record.connection.execute(asked, (limit,)))
 
 
 def photographs_of(record: Record, reading_id: int) -> tuple[Photograph, ...]:

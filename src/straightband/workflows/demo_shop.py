@@ -9,6 +9,7 @@ from straightband.workflows.demo_plan import BATCH_FILE, demo_plan
 from straightband.workflows.demo_scene import CAMERA_MM
 from straightband.workflows.shop_batches import enter_batch
 from straightband.workflows.shop_clock import later
+from straightband.workflows.shop_laps import enter_lap
 from straightband.workflows.shop_orders import enter_order, enter_piece
 from straightband.workflows.shop_readings import enter_photograph, enter_reading, keep_preview, task_from_texts
 from straightband.workflows.shop_setup import enter_abrasive, enter_flat, enter_lamp, enter_pad, enter_shopkeeper
@@ -26,6 +27,10 @@ GAUGINGS = (
     ("20um", "12min", "14.2um,14.3um,14.1um", "11.1um,11.0um"),
     ("10um", "15min", "12.0um,12.1um,11.9um", "11.0um,11.0um"),
 )
+LAPS = (
+    {"name": "large lap", "diameter": "80mm"},
+    {"name": "small lap", "diameter": "30mm", "weight": "2", "ways": "still"},
+)
 
 
 def fill_shop(shop: Shop, demo: Demo) -> None:
@@ -33,6 +38,8 @@ def fill_shop(shop: Shop, demo: Demo) -> None:
     enter_shopkeeper(shop, {"name": SHOP}, now=BEGAN)
     enter_lamp(shop, {"name": "sodium lamp", "light": "sodium"}, now=BEGAN)
     enter_pad(shop, {"name": "pitch lap", "diameter": "120mm"}, now=BEGAN)
+    for lap in LAPS:
+        enter_lap(shop, lap, now=BEGAN)
     for grain in ("40um", "20um", "10um", "5um"):
         enter_abrasive(shop, {"name": f"silicon carbide {grain}", "grain": grain}, now=BEGAN)
     name, data = demo.flat

@@ -7,7 +7,7 @@ from typing import Any
 
 from straightband.shop.entries import FlatTest
 from straightband.workflows.report_reading import LABELS
-from straightband.workflows.shown import budget_shown, nm_shown, sentence_shown
+from straightband.workflows.shown import budget_shown, nm_shown, sentence_shown, worth_showing
 from straightband.workflows.threeflat_report import explain
 
 TERMS_SHOWN = 4
@@ -47,15 +47,19 @@ def _shown(flat: dict[str, Any]) -> FlatShown:
     return FlatShown(
         name=flat["name"],
         sure=f"Heights sure to {flat['uncertainty_nm']:.2g} nm (95 %).",
-        figures=tuple((label, nm_shown(flat[name], flat["uncertainty"][name])) for name, label in LABELS.items()),
+        figures=tuple((label, _figure(flat[name], flat["uncertainty"][name])) for name, label in LABELS.items()),
         undetermined=f"Not shown by these pairs: {', '.join(terms[:TERMS_SHOWN])}{rest}." if terms else "",
         budget=budget_shown(flat),
     )
 
 
+def _figure(value: float, doubt: float) -> str:
+    return nm_shown(value, doubt) if worth_showing(value) or worth_showing(doubt) else "0.00 nm"
+
+
 def pairs_shown(entry: FlatTest) -> tuple[tuple[str, str], ...]:
     """Each pair, and what the flats leave of its map."""
-    return tuple((each["label"], f"{each['misfit_rms_nm']:.2g} nm rms not explained") for each in entry.found["pairs"])
+    return tuple((each["label"], f"{worth_showing(each['misfit_rms_nm']):.2g} nm rms not explained") for each in entry.found["pairs"])
 
 
 def undetermined_shown(entry: FlatTest) -> str:

@@ -13,6 +13,7 @@ from straightband.errors import BadInput
 from straightband.quantities import whole_number
 from straightband.shop.entries import Flat, FlatTest, PieceEntry, ReadingEntry
 from straightband.shop.folder import Shop
+from straightband.shop.queries import readings_without_flat
 from straightband.shop.record import Form, Record
 from straightband.workflows.maps import map_file, map_from_file
 from straightband.workflows.reference import ageing_flags, day_from_text, with_note
@@ -25,7 +26,7 @@ from straightband.workflows.threeflat_report import flats_facts
 from straightband.workflows.threeflat_text import order_from_text, placed_pair, recheck_from_text
 
 MOST_PAIRS = 6  # rows of the form
-MOST_READINGS = 60  # to choose from
+MOST_READINGS = 40  # to choose from
 HANDLED = "reference-handled-since"
 
 
@@ -90,7 +91,7 @@ def _day(stored: object) -> str:
 
 def pair_readings(record: Record) -> tuple[tuple[ReadingEntry, PieceEntry], ...]:
     """Readings that may be of a pair of flats: nothing taken off, hills known from holes; the newest first."""
-    found = record.listing(ReadingEntry, newest_first=True, limit=MOST_READINGS, flat_id=None)
+    found = readings_without_flat(record, limit=MOST_READINGS)
     return tuple((each, piece_of_reading(record, each)) for each in found if each.found["sign"] == "known")
 
 
@@ -197,9 +198,8 @@ def note_on_flat(shop: Shop, number: int, *, texts: Mapping[str, str], now: str,
 
 
 def kept_already(record: Record, test: FlatTest) -> bool:
-    """Whether the flats of a test are the shop's reference flats."""
-    kept = {flat.map_sha256 for flat in record.listing(Flat)}
-    return set(test.found["maps"].values()) <= kept
+    """Whether the flats of a test became the shop's reference flats, whatever was noted on them or measured since."""
+    return all(record.count(Flat, map_sha256=sha256) for sha256 in test.found["maps"].values())
 
 
 def pair_choices(shop: Shop) -> tuple[tuple[str, str], ...]:

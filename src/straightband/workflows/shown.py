@@ -23,6 +23,7 @@ _ON_PAGES = {
     "; give the reference flat's map with --minus to have the piece alone": "; choose a flat with a map to have the piece alone",
     "; give --reference-sag and --reference-doubt if known": "; give both if known",
 }
+SMALLEST_NM = 1e-3
 UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
 
 
@@ -40,6 +41,11 @@ def axes_shown(minor_mm: float, major_mm: float, *, units: str) -> str:
 def nm_shown(value: float, uncertainty: float) -> str:
     """A height with its uncertainty (95 %)."""
     return round_with_uncertainty(value, uncertainty, unit="nm")
+
+
+def worth_showing(nm: float) -> float:
+    """A height without what the rounding of a computer leaves: an atom has a fifth of a nanometre."""
+    return nm if abs(nm) >= SMALLEST_NM else 0.0
 
 
 def figure_rows(found: dict[str, Any]) -> tuple[tuple[str, str, str], ...]:
@@ -113,7 +119,7 @@ def budget_shown(found: dict[str, Any], figure: str = "pv_nm") -> tuple[tuple[st
     total = found["uncertainty"][figure]
     rows = [(*term, total) for term in terms] + [("together", total, "root of the sum of squares", total)]
     return tuple(
-        (name[:1].upper() + name[1:], f"{nm:.2g} nm", origin, f"{100.0 * nm / whole if whole else 0.0:.1f}%")
+        (name[:1].upper() + name[1:], f"{worth_showing(nm):.2g} nm", origin, f"{100.0 * nm / whole if whole else 0.0:.1f}%")
         for name, nm, origin, whole in rows
     )
 

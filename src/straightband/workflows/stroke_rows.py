@@ -38,6 +38,8 @@ class StrokeLine:
         Its timer while it goes, or None.
     may_start
         Whether it can be begun now.
+    is_next
+        Whether it is the first that was not done yet.
     """
 
     number: int
@@ -45,6 +47,7 @@ class StrokeLine:
     done: str
     clock: Clock | None
     may_start: bool
+    is_next: bool
 
 
 def stroke_lines(record: Record, plan: StrokePlanEntry, *, busy: bool) -> tuple[StrokeLine, ...]:
@@ -69,6 +72,7 @@ def stroke_lines(record: Record, plan: StrokePlanEntry, *, busy: bool) -> tuple[
                 done="" if minutes is None else f"{minutes:g} min done",
                 clock=clocks.get(number),
                 may_start=not busy,
+                is_next=minutes is None and all(before in done for before in range(1, number)),
             )
         )
     return tuple(out)

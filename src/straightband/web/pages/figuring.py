@@ -189,7 +189,7 @@ def _form_of(ask: Ask, here: str, line: StrokeLine) -> FormView | None:
     if not line.may_start:
         return None
     words = "Again" if line.done else f"Start stroke {line.number}"
-    return form(ask, f"{here}/start", submit=words, fields=(_hidden(line.number),), name=f"start{line.number}", quiet=bool(line.done))
+    return form(ask, f"{here}/start", submit=words, fields=(_hidden(line.number),), name=f"start{line.number}", quiet=not line.is_next)
 
 
 def _hidden(number: int) -> Field:
