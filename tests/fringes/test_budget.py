@@ -6,6 +6,7 @@ from scipy import stats
 
 from straightband.face.polynomials import face_polynomials
 from straightband.face.shapes import ellipse
+from straightband.fringes import budget as budgets
 from straightband.fringes.budget import Cause, no_rows, sum_up
 from straightband.heightmap.figures import NAMES, Points, many_figures
 
@@ -58,14 +59,15 @@ def test_draws_count_at_their_95_percent_point(points):
     assert budget.cells_nm == pytest.approx(3.92 * np.abs(flat), rel=0.05, abs=0.05)  # 4 standard errors of 4000; the grid's symmetry
 
 
-def test_pv_is_taken_to_its_worse_side(points):
+def test_pv_is_taken_to_both_sides(points):
     """Astigmatism on a surface of the same shape: PV grows by the mode added and shrinks by it taken away, and more is not claimed."""
     saddle = (points.u_mm**2 - points.v_mm**2) / CLEAR.semi_major_mm**2
     height = np.ptp(saddle - _plane_of(points, saddle))
     budget = sum_up([moded(points, 2.0 * saddle)], points=points, heights_nm=30.0 * saddle)
     assert budget.expanded_nm["pv_nm"] == pytest.approx(2.0 * height, rel=1e-9)  # rounding
     turned = sum_up([moded(points, -3.0 * saddle)], points=points, heights_nm=saddle)
-    assert turned.expanded_nm["pv_nm"] == pytest.approx(3.0 * height, rel=1e-9)  # added: from 1 to 2; taken away: from 1 to 4
+    # Added: from 1 to 2; taken away: from 1 to 4. Of a change three times as large one way, 95 % stay within 1.645 / 1.96 of it.
+    assert turned.expanded_nm["pv_nm"] == pytest.approx(3.0 * height * 1.6449 / 1.96, rel=1e-3)  # the other way adds next to nothing
 
 
 def test_a_perfect_flat_is_uncertain_too(points):
@@ -121,3 +123,15 @@ def test_no_causes_no_uncertainty(points):
     assert [effect.name for effect in budget.effects] == ["repeat"]
     assert set(budget.expanded_nm.values()) == {0.0}
     assert not budget.cells_nm.any()
+
+
+@pytest.mark.parametrize("ratio", [0.0, 0.3, 0.8, 0.95, 1.0])
+def test_a_single_mode_counts_what_95_in_100_of_its_changes_stay_within(ratio):
+    """Against 400 000 normal strengths, each way in proportion: 1.645 / 1.96 of a change that one way alone makes, all of one that both ways make alike."""
+    strength = np.random.default_rng(4).standard_normal(400_000) / 1.959964
+    change = np.where(strength > 0.0, 7.0 * strength, -7.0 * ratio * strength)
+    assert budgets._two_sided(7.0, 7.0 * ratio) == pytest.approx(
+        np.quantile(change, 0.95), rel=0.01
+    )  # 3 standard deviations of the quantile
+    assert budgets._two_sided(7.0 * ratio, 7.0) == budgets._two_sided(7.0, 7.0 * ratio)
+    assert budgets._two_sided(0.0, 0.0) == 0.0

@@ -2,7 +2,7 @@
 
 A cause is one or more modes: departures of the whole map that it would make at its 95 % limit. The fit's noise comes as many random
 departures instead. What they do to a figure is found by adding them to the map, so that PV and RMS, which are not linear, come out right: a single
-mode is added and taken away, several modes are drawn together from normal distributions, since no figure but a linear one feels them one by one.
+mode is added and taken away, each half the time, several modes are drawn together from normal distributions, since no figure but a linear one feels them one by one.
 
 Sources
 -------
@@ -17,6 +17,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from straightband.heightmap.figures import NAMES, Points, figures_of_sums, many_figures
 from straightband.uncertainty import COVERAGE_95
@@ -117,7 +118,7 @@ def _effect(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, N
 
 
 def _of_modes(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> dict[str, float]:
-    """What the modes do together: the larger change of plus and minus a single one, the 95 % quantile of draws of several."""
+    """What the modes do together: 95 % of the changes by a single one of either sign, the 95 % quantile of draws of several."""
     count = len(cause.modes_nm)
     if not count:
         return {}
@@ -125,8 +126,28 @@ def _of_modes(points: Points, heights: NDArray, cause: Cause, *, base: dict[str,
     changed = figures_of_sums(points, heights, modes_nm=cause.modes_nm, factors=factors)
     change = {name: np.abs(changed[name] - base[name]) for name in NAMES}
     if count == 1:
-        return {name: float(np.max(change[name])) for name in NAMES}
+        return {name: _two_sided(*change[name]) for name in NAMES}
     return {name: _limit(name, change[name]) for name in NAMES}
+
+
+def _two_sided(plus: float, minus: float) -> float:
+    """The size that 95 % of changes stay within when a normal strength at its limit changes by `plus` one way and by `minus` the other.
+
+    Each way in proportion, so that a change on one side only is exceeded in 5 % of the cases on that side, at 1.645 and not at 1.96 of the strength.
+    """
+    larger, smaller = max(plus, minus), min(plus, minus)
+    if larger == 0.0:
+        return 0.0
+    return larger * float(np.interp(smaller / larger, *_shares_of_larger()))
+
+
+@lru_cache(maxsize=1)
+def _shares_of_larger() -> tuple[NDArray, NDArray]:
+    """Ratios of the smaller change to the larger, and the share of the larger that 95 % of the changes stay within."""
+    share = np.linspace(special.ndtri(0.95) / COVERAGE_95, 1.0, 200)
+    beyond = 0.05 - special.ndtr(-COVERAGE_95 * share)  # what the other way may exceed
+    ratio = COVERAGE_95 * share / -special.ndtri(np.clip(beyond, 1e-300, 0.5))
+    return np.concatenate([[0.0], ratio[1:-1], [1.0]]), share
 
 
 def _of_draws(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> dict[str, float]:
