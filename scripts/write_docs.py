@@ -35,6 +35,9 @@ PICTURES = {
     "after-budget.png": "after-budget.png",
     "rings-bands.png": "rings-2-bands.png",
     "batch-sags.png": "batch-sags.png",
+    "pads.png": "pads.png",
+    "back-clear.png": "back-clear.png",
+    "strokes.png": "strokes.png",
 }
 COLUMNS = 100
 DOUBTS = """\

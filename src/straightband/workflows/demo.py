@@ -11,8 +11,10 @@ import numpy as np
 from straightband.heightmap.figures import Figures, figures
 from straightband.telescope.sizing import Cut, cut_of_cone
 from straightband.workflows.certify import certify, verdict_on
+from straightband.workflows.demo_back import demo_back
 from straightband.workflows.demo_flats import PAIRS, pair_maps
-from straightband.workflows.demo_plan import demo_papers
+from straightband.workflows.demo_lap import demo_lap
+from straightband.workflows.demo_plan import demo_papers, plan_story
 from straightband.workflows.demo_rings import PAPERS, Rings, read_rings, shipped
 from straightband.workflows.demo_scene import CAMERA_MM, Shot, after_figuring, before_figuring, flat_map
 from straightband.workflows.demo_story import Chapter, story
@@ -98,8 +100,9 @@ def run_demo() -> Demo:
     made = certify(pieces[1], photographs=[(shots[1].name, shots[1].data)], reference=flat)
     before = Chapter(stem="before", reading=first, verdict=verdict_on(first, pieces[0].requirement), truth=_truth(shots[0], first))
     after = Chapter(stem="after", reading=made.reading, verdict=made.verdict, truth=_truth(shots[1], made.reading))
+    back, lap = demo_back(minor_mm=minor_mm), demo_lap(first.height_map, number=NUMBER, shop=SHOP)
     rings = read_rings()
-    lines = story([before, after], minor_mm=minor_mm, cut=cut, rings=rings)
+    lines = story([before, after], minor_mm=minor_mm, cut=cut, between=(plan_story(), back.lines, lap.lines), rings=rings)
     files = (
         DemoFile(name="story.txt", data=("\n".join(lines) + "\n").encode(), shows="the story above, with its numbers"),
         DemoFile(name=FLAT, data=flat[1], shows="map of the shop's reference flat, which is taken off every reading"),
@@ -108,7 +111,7 @@ def run_demo() -> Demo:
         *_chapter_files(after, shots[1], toml=tomls[1]),
         *_papers(after, pdf=made.pdf),
         *_ring_files(rings),
-        *(DemoFile(name=name, data=data, shows=shows) for name, data, shows in demo_papers(shop=SHOP)),
+        *(DemoFile(name=name, data=data, shows=shows) for name, data, shows in (*demo_papers(shop=SHOP), *back.papers, *lap.papers)),
     )
     return Demo(
         files=files,

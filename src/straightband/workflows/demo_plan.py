@@ -7,6 +7,7 @@ from functools import lru_cache
 from straightband.workflows.batch import batch_from_toml
 from straightband.workflows.plan import Plan, make_plan
 from straightband.workflows.plan_cards import plan_cards, plan_plot
+from straightband.workflows.plan_report import plan_lines
 
 BATCH_FILE = b"""\
 # What `straightband plan` needs to know of a batch. Plain numbers; the key tells the unit. sag_um: plus for a hill, left out if not gauged.
@@ -53,3 +54,8 @@ def demo_papers(*, shop: str) -> tuple[tuple[str, bytes, str], ...]:
         (CARDS, plan_cards(plan, batch_name="2026, spring", shop=shop), "job cards for that, one for each abrasive, to print and to tick"),
         (PLOT, plan_plot(plan, title="Three blanks on the way to flat"), "the sag of each face to be expected after each run"),
     )
+
+
+def plan_story() -> tuple[str, ...]:
+    """The story of it: the answer; who runs on whom stands on the cards."""
+    return ("2  The blanks (batch.toml, batch-cards.pdf, batch-sags.png)", *(f"   {line.strip()}" for line in plan_lines(demo_plan())[:2]))

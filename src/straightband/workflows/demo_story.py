@@ -37,16 +37,25 @@ class Chapter:
     truth: Figures
 
 
-def story(chapters: list[Chapter], *, minor_mm: float, cut: Cut, rings: tuple[Rings, ...]) -> tuple[str, ...]:
-    """The lines of the story."""
+def story(
+    chapters: list[Chapter], *, minor_mm: float, cut: Cut, between: tuple[tuple[str, ...], ...], rings: tuple[Rings, ...]
+) -> tuple[str, ...]:
+    """The lines of the story; `between` are those of the blanks, the back and the lap."""
     before, after = chapters
+    blanks, back, lap = between
     return (
         *_order(before.verdict, minor_mm=minor_mm, cut=cut),
         "",
-        "2  Before figuring (before.jpg, before-bands.png, before-map.png)",
+        *blanks,
+        "",
+        *back,
+        "",
+        "4  Before figuring (before.jpg, before-bands.png, before-map.png)",
         *_measured(before),
         "",
-        "3  After figuring (after.jpg, after-bands.png, after-map.png, certificate.pdf)",
+        *lap,
+        "",
+        "6  After figuring (after.jpg, after-bands.png, after-map.png, certificate.pdf)",
         *_measured(after),
         "",
         *_real(rings),
@@ -91,7 +100,7 @@ def _real(rings: tuple[Rings, ...]) -> tuple[str, ...]:
     bands = [one.bands for one in rings]
     apart = 100.0 * abs(bands[0] - bands[1]) / bands[0]
     return (
-        "4  Two real photographs of rings (rings-1-bands.png, rings-2-bands.png, rings-1-map.png)",
+        "7  Two real photographs of rings (rings-1-bands.png, rings-2-bands.png, rings-1-map.png)",
         "   A lens on a flat through a measuring microscope, sodium light, cross-hair and dust left in; found and read unaided.",
         *(
             f"   {one.name}: {round_with_uncertainty(one.bands, one.bands_uncertainty, unit='bands')} from the middle to the rim of the clear aperture"
