@@ -8,7 +8,21 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-NAMES = ("accuracy", "speed", "scatter", "general_way", "coverage", "setups", "backs", "wear", "outline", "pages", "load", "together")
+NAMES = (
+    "accuracy",
+    "speed",
+    "scatter",
+    "general_way",
+    "coverage",
+    "setups",
+    "backs",
+    "wear",
+    "outline",
+    "pages",
+    "load",
+    "together",
+    "strokes",
+)
 # One thread a worker: libraries of linear algebra that wait for each other by spinning stand still on a busy machine.
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 

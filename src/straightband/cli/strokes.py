@@ -32,8 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--tolerance", metavar="LENGTH", help="peak to valley of the surface to be reached (default 79.1nm, 1/8 of 632.8 nm)"
     )
-    parser.add_argument("--most-strokes", metavar="NUMBER", help="in one run (default 12)")
-    parser.add_argument("--longest", metavar="TIME", help="of one run, like 90min (default 120min)")
+    parser.add_argument("--most-strokes", metavar="NUMBER", help="in one run (default 16)")
+    parser.add_argument("--longest", metavar="TIME", help="of one run, like 90min (default 240min)")
     parser.add_argument(
         "--past",
         metavar="RUNS.toml",

@@ -19,7 +19,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.advice.strokes.choice import Problem, chosen_minutes
+from straightband.advice.strokes.choice import PRICE, Problem, chosen_minutes
 from straightband.advice.strokes.doubt import Seen
 from straightband.advice.strokes.library import Library, without_level
 from straightband.advice.strokes.rates import STROKE_SPREAD, Rates
@@ -27,9 +27,14 @@ from straightband.uncertainty import COVERAGE_95, Budget, Term, budget_of
 
 GUARD = 1.644854 / COVERAGE_95  # of the expanded uncertainty: one-sided 95 %
 LEAST_MIN = 0.5  # a shorter stroke is not timed by hand
-LEAST_GAIN = 0.03  # of rms or PV: a run that is to take away less of both is not worth setting up; our choice
-MOST_STROKES = 12
-LONGEST_RUN_MIN = 120.0
+LEAST_GAIN = 0.01  # of rms or PV: a run that is to take away less of both is not worth setting up; our choice
+PRICES = (
+    PRICE,
+    PRICE / 4.0,
+    PRICE / 16.0,
+)  # the lower ones where at the higher nothing is worth while: the last nanometres take more strokes
+MOST_STROKES = 16
+LONGEST_RUN_MIN = 240.0
 _EASED = 0.85  # step by which a run is shortened
 
 
@@ -91,7 +96,7 @@ class Spread:
 
 def _half_width(drawn: NDArray) -> float:
     """Half width of the interval about their mean that holds 95 % of the draws; sizes near zero have a long tail on one side."""
-    return float(np.quantile(np.abs(drawn - np.mean(drawn)), 0.95))
+    return float(np.quantile(np.abs(drawn - np.mean(drawn)), 0.95, method="weibull"))  # unbiased for few draws
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,16 +140,21 @@ def advise(seen: Seen, *, library: Library, rates: Rates, of_lap: NDArray, limit
         return _without_run(stop, none, before=before)
     wear = without_level(library.rates_nm_min * rates.factors[of_lap][:, None], library.level)
     likely = seen.likely_nm
-    problem = Problem(
-        heights_nm=likely,
-        wear_nm_min=wear,
-        log_covariance=rates.log_covariance[np.ix_(of_lap, of_lap)],
-        most_strokes=limits.most_strokes,
-    )
-    wanted = chosen_minutes(problem, flat_enough=_flat_enough(errors=errors, pv_uncertainty=before.pv_uncertainty, limits=limits))
-    minutes = _rounded(_held_back(wanted, h=likely, wear=wear, rates=rates, of_lap=of_lap, limits=limits))
-    expected = likely - minutes @ wear
-    if not minutes.any() or not _worth_it(expected, before=likely):
+    flat_enough = _flat_enough(errors=errors, pv_uncertainty=before.pv_uncertainty, limits=limits)
+    for price in PRICES:
+        problem = Problem(
+            heights_nm=likely,
+            wear_nm_min=wear,
+            log_covariance=rates.log_covariance[np.ix_(of_lap, of_lap)],
+            most_strokes=limits.most_strokes,
+            price=price,
+        )
+        wanted = chosen_minutes(problem, flat_enough=flat_enough)
+        minutes = _rounded(_held_back(wanted, h=likely, wear=wear, rates=rates, of_lap=of_lap, limits=limits))
+        expected = likely - minutes @ wear
+        if minutes.any() and _worth_it(expected, before=likely):
+            break
+    else:
         return _without_run(Next.STOP_NO_GAIN, none, before=before)
     astray = _astray(minutes, wear=wear, rates=rates, of_lap=of_lap, rng=rng, count=len(errors))
     after = Spread.of(expected + seen.left_nm - astray[0] - astray[1], about=None)

@@ -19,6 +19,8 @@ _SIDES = (0.0, 0.25, 0.5, 0.75, 1.0)  # of what room there is beside the middle
 _TRAVELS = (1.0 / 6.0, 1.0 / 3.0, 1.0 / 2.0)  # of the lap's diameter
 _SWING = 0.2  # of the lap's diameter: enough to leave no groove, our choice
 _MOVES = 30  # steps from a place to the middle
+_RIM = (0.7, 0.1)  # the same along the rim, hanging over it all the time: what lowers a turned-up edge
+_AT_RIM = 0.95  # of the room: places beyond are the outermost ring
 _MOSTLY = 0.85  # two sines are seldom at their ends at once
 _LOCAL = ((0.5, 0.35), (1.3, 0.6))  # travel and swing of a stroke over one place, of the lap's diameter
 APART = 0.55  # of the lap's diameter, between places that are worked by themselves: wear of neighbours then overlaps by half
@@ -71,19 +73,21 @@ def _still(lap: Lap, *, face: Face, table_rpm: float) -> Iterator[Stroke]:
     if min(room) <= 0.0:
         return
     for u, v in _places(*room, apart_mm=APART * lap.diameter_mm):
-        for along in _directions(face, u_mm=u, v_mm=v):
-            for travel, swing in _LOCAL:
-                stroke = Stroke(
-                    lap=lap,
-                    way=Way.STILL,
-                    table_rpm=0.0,
-                    travel_mm=_to_step(travel * lap.diameter_mm),
-                    swing_mm=_to_step(swing * lap.diameter_mm),
-                    u_mm=u,
-                    v_mm=v,
-                    along_deg=along,
-                )
-                yield from _moved_in(stroke, room_mm=room)
+        directions = _directions(face, u_mm=u, v_mm=v)
+        kinds = [(along, travel, swing) for along in directions for travel, swing in _LOCAL]
+        at_rim = math.hypot(u / room[0], v / room[1]) > _AT_RIM
+        for along, travel, swing in [*kinds, *([(directions[1], *_RIM)] if at_rim else [])]:
+            stroke = Stroke(
+                lap=lap,
+                way=Way.STILL,
+                table_rpm=0.0,
+                travel_mm=_to_step(travel * lap.diameter_mm),
+                swing_mm=_to_step(swing * lap.diameter_mm),
+                u_mm=u,
+                v_mm=v,
+                along_deg=along,
+            )
+            yield from _moved_in(stroke, room_mm=room)
 
 
 def _places(room_u: float, room_v: float, *, apart_mm: float) -> Iterator[tuple[float, float]]:
@@ -99,7 +103,7 @@ def _places(room_u: float, room_v: float, *, apart_mm: float) -> Iterator[tuple[
 
 
 def _directions(face: Face, *, u_mm: float, v_mm: float) -> tuple[float, ...]:
-    """Along both axes and both diagonals in the middle; elsewhere along the rim and toward it."""
+    """Toward the rim and along it; in the middle along both axes and both diagonals."""
     if u_mm == 0.0 and v_mm == 0.0:
         return 0.0, 45.0, 90.0, 135.0
     out = math.degrees(math.atan2(v_mm / face.semi_v_mm**2, u_mm / face.semi_u_mm**2))

@@ -44,12 +44,15 @@ class Problem:
         (m, m) of the logarithms of the rates, between strokes by their laps.
     most_strokes
         In the list.
+    price
+        Of a stroke: share of the mean square height that it must at least take away.
     """
 
     heights_nm: NDArray
     wear_nm_min: NDArray
     log_covariance: NDArray
     most_strokes: int
+    price: float = PRICE
 
 
 def chosen_minutes(problem: Problem, *, flat_enough: Callable[[NDArray], bool]) -> NDArray:
@@ -82,7 +85,7 @@ class _System:
         self.expected = gram * np.exp(problem.log_covariance) + np.diag(STROKE_SPREAD**2 * alone + RIDGE * alone.mean())
         self.cost_of_nothing = float(weight @ h**2 / weight.sum())
         self.pull = weighted @ h - PRICE_MIN * self.cost_of_nothing / 2.0
-        self.price = PRICE * self.cost_of_nothing
+        self.price = problem.price * self.cost_of_nothing
 
     def fitted(self, chosen: list[int]) -> tuple[NDArray, float]:
         """Minutes of these strokes, and the mean square that is left."""

@@ -2,7 +2,8 @@
 
 A pitch lap that was pressed to the face bears all over, so it is taken as the elastic layer of `wear/contact.py` between two flats: pressure
 is even under a lap that lies wholly on the face and rises toward the rim where one overhangs the other. Preston's equation does the rest.
-What the shape of the face adds (a lap bears harder on hills) is left out: it only helps, and what earlier runs taught holds it in the mean.
+What the shape of the face adds (a stiff lap bears harder on hills) is left out of the advice: it only helps, and what earlier runs taught holds
+it in the mean.
 
 Sources
 -------
@@ -28,7 +29,6 @@ PRESTON_PER_PA = 4e-13  # geometric middle of the reported range
 HAND_RPM = 3.0  # slow turning of the upper plate by the hands, common practice, no source
 POSES_TURNING, POSES_STILL = 160, 80
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0  # steps one more phase evenly
-_LAYER_KPA_UM = 1.0  # any: between flats the pressure does not depend on it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +51,26 @@ class Work:
     away_mm: NDArray
 
 
-def removal_nm_min(stroke: Stroke, *, surface: Surface) -> NDArray:
-    """Rate [v, u] on the cells of the mirror's whole face, at the default coefficient; raises BadInput when the upper plate falls over."""
+def removal_nm_min(stroke: Stroke, *, surface: Surface, layer_kpa_um: float = 1.0, first: int = 0) -> NDArray:
+    """Rate [v, u] on the cells of the mirror's whole face, at the default coefficient.
+
+    Parameters
+    ----------
+    surface
+        The face; a flat one for a lap that was pressed to it.
+    layer_kpa_um
+        Pressure for each um by which a place stands proud of the lap; makes no odds on a flat face.
+    first
+        Where in the row of poses to begin: another number draws others.
+
+    Raises
+    ------
+    BadInput
+        When the upper plate falls over.
+    """
     u, v = np.meshgrid(surface.u_mm, surface.v_mm)
     on_face = surface.areas_mm2 > 0.0
-    work = _placed(stroke, u_mm=u[on_face][None, :], v_mm=v[on_face][None, :])
+    work = _placed(stroke, u_mm=u[on_face][None, :], v_mm=v[on_face][None, :], first=first)
     cell = math.sqrt((surface.u_mm[1] - surface.u_mm[0]) * (surface.v_mm[1] - surface.v_mm[0]))
     cover = np.clip((stroke.lap.diameter_mm / 2.0 - work.away_mm) / cell + 0.5, 0.0, 1.0)
     touched = np.any(cover > 0.0, axis=0)
@@ -69,16 +84,17 @@ def removal_nm_min(stroke: Stroke, *, surface: Surface) -> NDArray:
         load_x_mm=work.poses.centre_x_mm,
         load_y_mm=work.poses.centre_y_mm,
     )
-    contact = press(np.zeros_like(x), places=places, stiffness_kpa_um=_LAYER_KPA_UM, force_n=stroke.lap.force_n)
+    proud = np.broadcast_to(surface.heights_um.ravel()[chosen], x.shape)
+    contact = press(proud, places=places, stiffness_kpa_um=layer_kpa_um, force_n=stroke.lap.force_n)
     speed = relative_speed_mm_s(work.poses, x_mm=x, y_mm=y)
     depth = removal_rate_um_min(preston_per_pa=PRESTON_PER_PA, pressure_kpa=contact.pressure_kpa * cover, speed_mm_s=speed)
     rate.ravel()[chosen] = 1000.0 * depth.mean(axis=0)
-    return _evened(rate) if stroke.way in (Way.TURNING, Way.MIRROR_TURNED) else rate
+    return rate
 
 
-def _placed(stroke: Stroke, *, u_mm: NDArray, v_mm: NDArray) -> Work:
+def _placed(stroke: Stroke, *, u_mm: NDArray, v_mm: NDArray, first: int) -> Work:
     """Mirror and lap at moments that stand for the whole run."""
-    poses = poses_for(stroke)
+    poses = poses_for(stroke, first=first)
     if stroke.way in (Way.TURNING, Way.STILL):
         x, y = from_bottom(poses, u_mm=u_mm, v_mm=v_mm)
         away = np.hypot(x - poses.centre_x_mm[:, None], y - poses.centre_y_mm[:, None])
@@ -88,7 +104,7 @@ def _placed(stroke: Stroke, *, u_mm: NDArray, v_mm: NDArray) -> Work:
     return Work(poses=poses, x_mm=x, y_mm=y, away_mm=away)
 
 
-def poses_for(stroke: Stroke) -> Poses:
+def poses_for(stroke: Stroke, *, first: int = 0) -> Poses:
     """Moments of the stroke; the mirror is the lower plate where the lap is on top."""
     still = stroke.way is Way.STILL
     motion = Motion(
@@ -100,7 +116,8 @@ def poses_for(stroke: Stroke) -> Poses:
     )
     along = math.radians(stroke.along_deg)
     held = along if stroke.way is Way.MIRROR_HELD else 0.0
-    poses = _swung(poses_of(motion, count=POSES_STILL if still else POSES_TURNING, top_starts_rad=held), swing_mm=stroke.swing_mm)
+    count = POSES_STILL if still else POSES_TURNING
+    poses = _swung(poses_of(motion, count=count, first=first, top_starts_rad=held), swing_mm=stroke.swing_mm, first=first)
     if not still:
         return poses
     # The bench's x runs along the stroke, so the face is laid with that direction along x.
@@ -114,12 +131,7 @@ def poses_for(stroke: Stroke) -> Poses:
     )
 
 
-def _swung(poses: Poses, *, swing_mm: float) -> Poses:
+def _swung(poses: Poses, *, swing_mm: float, first: int) -> Poses:
     """The line of the stroke goes across and back too, so slowly that its speed does not count."""
-    phase = 2.0 * np.pi * (_GOLDEN * np.arange(poses.centre_y_mm.size) % 1.0)
+    phase = 2.0 * np.pi * (_GOLDEN * (first + np.arange(poses.centre_y_mm.size)) % 1.0)
     return replace(poses, centre_y_mm=poses.centre_y_mm + swing_mm / 2.0 * np.sin(phase))
-
-
-def _evened(rate: NDArray) -> NDArray:
-    """What turning wears is alike in the four quarters of the outline; their mean has half the scatter of the drawn poses."""
-    return (rate + rate[::-1] + rate[:, ::-1] + rate[::-1, ::-1]) / 4.0
