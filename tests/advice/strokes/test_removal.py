@@ -52,6 +52,8 @@ def test_against_the_simulation_of_whole_faces(lap, stroke):
     grit = whole.Grit(stiffness_kpa_um=5.0, top_per_pa=0.0, bottom_per_pa=PRESTON_PER_PA)
     slow = 1000.0 * whole.wear_rates(plate, SURFACE, poses=poses_for(stroke), grit=grit, force_n=lap.force_n).bottom_um_min
     fast = removal_nm_min(stroke, surface=SURFACE)
+    if stroke.way is Way.TURNING:  # alike in the four quarters, whose mean is what the advice uses
+        slow, fast = ((rate + rate[::-1] + rate[:, ::-1] + rate[::-1, ::-1]) / 4.0 for rate in (slow, fast))
     inside = SURFACE.areas_mm2 > 0.999 * SURFACE.areas_mm2.max()
     assert np.abs(fast - slow)[inside].max() < 0.06 * slow.max()  # a lap's rim is a cell wide in one, a fraction in the other
     assert float(np.sum(fast * SURFACE.areas_mm2)) == pytest.approx(float(np.sum(slow * SURFACE.areas_mm2)), rel=0.01)
