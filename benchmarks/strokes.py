@@ -267,14 +267,13 @@ def _taught(
 def by_habit(seed: int) -> End:
     """The same face in the same shop by centre-over-centre strokes of ten minutes."""
     loop = Loop(seed)
-    full, face = loop.bench.laps[0], loop.bench.library.face
+    full = loop.bench.laps[0]
     u, v = loop.places["u_mm"], loop.places["v_mm"]
     bowl = without_level(-(u**2 + v**2), loop.bench.library.level)
     travel = 5.0 * round(full.diameter_mm / 15.0)
     ways = {True: Way.MIRROR_TURNED, False: Way.TURNING}
     strokes = {on_top: Stroke(lap=full, way=way, table_rpm=TABLE_RPM, travel_mm=travel) for on_top, way in ways.items()}
     began, sessions = float(np.ptp(loop.true_nm())), 0
-    del face
     while sessions < MOST_SESSIONS:
         heights, errors = loop.measured()
         size = Spread.of(heights + errors, about=without_level(heights, loop.bench.library.level))
