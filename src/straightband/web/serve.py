@@ -19,6 +19,7 @@ from straightband.web.worker import Worker
 
 PORT = 8462  # free in the register of well-known services as far as we remember; our choice
 PORTS_TRIED = 20
+KEEP_ALIVE_S = 60  # longer than between two photographs: a form that meets a connection at its end is lost
 SWITCH_S = 0.001  # after which a thread lets another go on: 5 ms, as by default, is longer than a page takes
 
 
@@ -52,7 +53,13 @@ def serve(shop: Shop, *, lan: bool, port: int | None, tell: Callable[[Opened], N
     app = bench_app(Desk(shop=shop, lan=lan), pairing_code=pairing, addresses=addresses, worker=Worker(shop=shop))
     # No Date or Server header from a proxy is trusted, and nobody waits longer than a slow telephone needs.
     config = uvicorn.Config(
-        app, log_level="warning", proxy_headers=False, server_header=False, timeout_graceful_shutdown=2, limit_concurrency=200
+        app,
+        log_level="warning",
+        proxy_headers=False,
+        server_header=False,
+        timeout_graceful_shutdown=2,
+        limit_concurrency=200,
+        timeout_keep_alive=KEEP_ALIVE_S,
     )
     uvicorn.Server(config).run(sockets=[listening])
 
