@@ -116,7 +116,8 @@ def measured(address: str, *, pid: int, seconds: float) -> dict[str, Any]:
 
 
 def _told(idle: Seen, seen: Seen, *, seconds: float) -> dict[str, Any]:
-    median = 1e3 * statistics.median(idle.page_s[len(PAGES) :])  # the first of each fills caches
+    settled = idle.page_s[len(PAGES) :] or idle.page_s  # the first of each fills caches
+    median = 1e3 * statistics.median(settled)
     p99 = 1e3 * float(np.quantile(seen.page_s, 0.99))
     early, late = (
         statistics.median(part) for part in (seen.memory_mb[: len(seen.memory_mb) // 4 + 1], seen.memory_mb[-len(seen.memory_mb) // 4 :])
@@ -129,7 +130,7 @@ def _told(idle: Seen, seen: Seen, *, seconds: float) -> dict[str, Any]:
         "errors": len(seen.errors),
         "first error": seen.errors[0] if seen.errors else "",
         "idle median, ms": median,
-        "idle p99, ms": 1e3 * float(np.quantile(idle.page_s[len(PAGES) :], 0.99)),
+        "idle p99, ms": 1e3 * float(np.quantile(settled, 0.99)),
         "median under load, ms": 1e3 * statistics.median(seen.page_s),
         "p99 under load, ms": p99,
         "p99 over idle median": p99 / median,

@@ -24,7 +24,7 @@ PAGES = (
     "/photographs/1", "/readings/1", "/verdicts/1", "/certificates/1", "/batches", "/batches/1", "/flats", "/shop", "/telephones", "/patterns", "/pair",
     "/pieces/2/back", "/pads", "/pads/1", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1", "/pieces/1/correct", "/pieces/1/figuring", "/strokes/1",
 )  # fmt: skip
-LONG_MS = 60_000
+LONG_MS = 180_000
 
 
 @pytest.fixture
