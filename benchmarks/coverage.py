@@ -26,6 +26,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from benchmarks.drawn_setups import uneven_lighting
 from benchmarks.exact import exact_reading
 from benchmarks.photographs import PATTERNS, photograph, seen_mark_hour, setup_of, true_outline
 from benchmarks.run import Options
@@ -40,7 +41,7 @@ from straightband.photo.foreshortening import foreshortening
 from straightband.synthetic.bands import smallest_gap_nm
 from straightband.synthetic.campaign import Difficulty
 from straightband.synthetic.render import render
-from straightband.synthetic.scene import BandLight, Lighting, Scene, Sensor, Surround, View
+from straightband.synthetic.scene import BandLight, Scene, Sensor, Surround, View
 from straightband.synthetic.surfaces import Surface, added, coefficients_of, random_surface, saddle, sphere
 from straightband.synthetic.truth import Truth, thicker_hour, truth_map, truth_of
 from straightband.uncertainty import COVERAGE_95
@@ -128,16 +129,7 @@ def _noise(scene: Scene, rng: np.random.Generator) -> list[Shot]:
     """What no view changes: noise, a JPEG's steps, uneven light, stray light, a blurred rim, and anything from one and a half bands up."""
     bands, direction = math.exp(rng.uniform(math.log(1.5), math.log(30.0))), rng.uniform(-math.pi, math.pi)
     lit = rng.uniform(0.3, 0.8)
-    lighting = Lighting(
-        slope_x=lit * rng.uniform(-0.4, 0.4),
-        slope_y=lit * rng.uniform(-0.4, 0.4),
-        bulge=lit * rng.uniform(-0.1, 0.3),
-        spot=lit * rng.uniform(-0.2, 0.4),
-        spot_x=rng.uniform(-0.5, 0.5),
-        spot_y=rng.uniform(-0.5, 0.5),
-        spot_radius=rng.uniform(0.3, 0.8),
-        vignetting=rng.uniform(0.0, 0.35),
-    )
+    lighting = uneven_lighting(rng, lit=lit)
     sensor = Sensor(
         exposure=rng.uniform(0.2, 0.45),
         read_noise=rng.uniform(0.001, 0.005),

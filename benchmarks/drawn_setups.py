@@ -21,6 +21,7 @@ from straightband.glass.heat import bend_after_nm
 from straightband.heightmap.map import HeightMap
 from straightband.light.lines import LAMPS, Lamp
 from straightband.synthetic.bands import smallest_gap_nm
+from straightband.synthetic.campaign import reach_mm
 from straightband.synthetic.scene import BandLight, Blemishes, Glare, Lighting, Scene, Sensor, Subsampling, Surround, View
 from straightband.synthetic.surfaces import (
     EdgeProfile,
@@ -102,7 +103,7 @@ def drawn_setup(rng: np.random.Generator) -> Drawn:
         light=_light(rng, lamp=lamp),
         view=_view(rng, face=face, distance_mm=distance),
         surround=_surround(rng, face=face),
-        lighting=_lighting(rng),
+        lighting=uneven_lighting(rng, lit=rng.uniform(0.3, 0.7)),
         blemishes=_blemishes(rng, face=face),
         sensor=_sensor(rng),
     )
@@ -235,12 +236,7 @@ def _view(rng: np.random.Generator, *, face: Face, distance_mm: float) -> View:
     pixels = rng.uniform(*MEGAPIXELS) * 1e6
     width_px, height_px = round(math.sqrt(pixels * 4.0 / 3.0)), round(math.sqrt(pixels * 3.0 / 4.0))
     rotation = math.radians(rng.uniform(-180.0, 180.0))
-    cos, sin = abs(math.cos(rotation)), abs(math.sin(rotation))
-    corners = face.shape is Shape.RECTANGLE
-    reach_x, reach_y = (
-        one + two if corners else math.hypot(one, two)
-        for one, two in ((face.semi_u_mm * cos, face.semi_v_mm * sin), (face.semi_u_mm * sin, face.semi_v_mm * cos))
-    )
+    reach_x, reach_y = reach_mm(face, rotation_rad=rotation)
     scale = rng.uniform(0.6, 0.85) * min(width_px / reach_x, height_px / reach_y) / 2.0
     free_x, free_y = (max(0.0, size / 2.0 - 1.1 * reach * scale) for size, reach in ((width_px, reach_x), (height_px, reach_y)))
     return View(
@@ -272,8 +268,8 @@ def _surround(rng: np.random.Generator, *, face: Face) -> Surround:
     )
 
 
-def _lighting(rng: np.random.Generator) -> Lighting:
-    lit = rng.uniform(0.3, 0.7)
+def uneven_lighting(rng: np.random.Generator, *, lit: float) -> Lighting:
+    """Light that slopes, bulges, has a spot and falls off to the corners, as strongly as `lit` says."""
     return Lighting(
         slope_x=lit * rng.uniform(-0.4, 0.4),
         slope_y=lit * rng.uniform(-0.4, 0.4),

@@ -9,6 +9,7 @@ import pytest
 from straightband.face.shapes import round_face
 from straightband.fringes.bumps import find_bumps
 from straightband.fringes.frame import Fields, make_frame
+from straightband.fringes.frame import picture as picture_said
 from straightband.fringes.reading import read_phase
 
 ROUND = round_face(diameter_mm=80.0)
@@ -41,7 +42,7 @@ def test_a_bump_at_the_top_of_a_band_is_found_and_sized(picture_of, height_rad):
     found = find_bumps(
         value,
         fields,
-        residual=value - fields.light - fields.modulation * np.cos(fields.phase_rad),
+        residual=value - picture_said(fields),
         present=np.ones(u.size, bool),
         frame=frame,
     )
@@ -60,7 +61,7 @@ def test_light_laid_over_a_band_is_no_bump(picture_of):
     found = find_bumps(
         value,
         fields,
-        residual=value - fields.light - fields.modulation * np.cos(fields.phase_rad),
+        residual=value - picture_said(fields),
         present=np.ones(u.size, bool),
         frame=frame,
     )

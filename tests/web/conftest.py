@@ -5,7 +5,6 @@ import shutil
 import threading
 import time
 from contextlib import contextmanager
-from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -14,15 +13,13 @@ import uvicorn
 from starlette.testclient import TestClient
 
 from straightband.combine.pairs import Pair
-from straightband.face.shapes import ellipse, round_face
+from straightband.face.shapes import round_face
 from straightband.heightmap.map import HeightMap
 from straightband.provenance import source_of
 from straightband.shop.entries import FlatTest
 from straightband.shop.folder import open_shop
 from straightband.shop.queries import back_of
 from straightband.synthetic.golden import golden_scene
-from straightband.synthetic.grid_campaign import random_grid_scene
-from straightband.synthetic.printed_grid import GreyZone, render_grid
 from straightband.synthetic.render import render
 from straightband.wear.pads import evened
 from straightband.web.app import bench_app
@@ -132,19 +129,6 @@ def enter_flat_test(shop):
     maps = {flat.name: shop.maps.keep(map_file(flat.height_map, name="flat.npz")) for flat in known.flats}
     with shop.record() as record:
         record.add(FlatTest(at=NOW, told={}, found=flats_facts(known) | {"maps": maps}, program="test"))
-
-
-@pytest.fixture(scope="session")
-def grid_photographs():
-    """The grid through the back of a 90 mm ellipse, its middle grey, before and after twelve minutes."""
-    drawn = random_grid_scene(np.random.default_rng(0), width_px=960, height_px=720)
-    face = ellipse(minor_mm=90.0)
-    out = []
-    for radius in (0.7, 0.45):
-        grey = GreyZone(u_mm=0.0, v_mm=0.0, radius_mm=radius * face.semi_u_mm, soft_mm=9.0, specular=0.4 - 0.5 * radius)
-        scene = replace(drawn, face=face, view=replace(drawn.view, rotation_deg=5.0), zones=(grey,))
-        out.append(render_grid(scene, rng=np.random.default_rng(1)))
-    return out
 
 
 @contextmanager

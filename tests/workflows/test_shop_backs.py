@@ -1,22 +1,19 @@
 """Backs, pads, flats and prices of the record: the numbers of the commands, and what the shop learns from its own past."""
 
 import json
-from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from straightband.cli import main
 from straightband.errors import BadInput
-from straightband.face.shapes import ellipse, round_face
+from straightband.face.shapes import round_face
 from straightband.gauges.clearing_time import pace_of_shop
 from straightband.heightmap.map import HeightMap
 from straightband.shop import jobs
 from straightband.shop.entries import Clearing, Cost, Flat, FlatTest, GridPhotograph, Ordered, PieceEntry, PlateEntry, ReadingEntry, Run
 from straightband.shop.queries import back_of, faces_of, grid_photographs_of
 from straightband.shop.record import Form, json_text
-from straightband.synthetic.grid_campaign import random_grid_scene
-from straightband.synthetic.printed_grid import GreyZone, render_grid
 from straightband.wear.pads import evened
 from straightband.workflows.clear_text import past_backs_from_toml
 from straightband.workflows.maps import map_file, map_from_file
@@ -47,19 +44,6 @@ def shop(tmp_path):
     shop = open_shop(tmp_path / "shop", make=True)
     enter_piece(shop, {"name": "G-1", "minor": "90mm", "glass": "borosilicate", "thickness": "12mm"}, now=NOW)
     return shop
-
-
-@pytest.fixture(scope="module")
-def grid_photographs():
-    """The grid through the back of a 90 mm ellipse, its middle grey, before and after twelve minutes."""
-    drawn = random_grid_scene(np.random.default_rng(0), width_px=960, height_px=720)
-    face = ellipse(minor_mm=90.0)
-    out = []
-    for radius in (0.7, 0.45):
-        grey = GreyZone(u_mm=0.0, v_mm=0.0, radius_mm=radius * face.semi_u_mm, soft_mm=9.0, specular=0.4 - 0.5 * radius)
-        scene = replace(drawn, face=face, view=replace(drawn.view, rotation_deg=5.0), zones=(grey,))
-        out.append(render_grid(scene, rng=np.random.default_rng(1)))
-    return out
 
 
 def done(shop):

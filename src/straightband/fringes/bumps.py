@@ -14,9 +14,8 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 from straightband.fringes.frame import Fields, Frame, spread_out
-from straightband.fringes.noise import spread
+from straightband.fringes.noise import wild_patches
 
-SURE_SIGMAS = 8.0
 LEAST_PIXELS, LARGEST_SHARE = 110, 0.06  # of a patch; smaller ones are specks, larger ones belong to the figure
 MOST_PATCHES = 8
 REACH = 2.2  # radii of the patch around its middle that the trial looks at
@@ -69,9 +68,7 @@ def find_bumps(value: NDArray, fields: Fields, *, residual: NDArray, present: ND
 
 def _patches(residual: NDArray, present: NDArray) -> NDArray:
     """Number [v, u] of each patch far off the noise, largest first, 0 elsewhere."""
-    sigma = max(spread(residual, present.astype(float)), 1e-30)
-    wild = (present & (np.abs(residual) > SURE_SIGMAS * sigma)).astype(np.uint8)
-    _, label, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(wild, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
+    _, label, stats, _ = cv2.connectedComponentsWithStats(wild_patches(residual, present))
     size = stats[:, cv2.CC_STAT_AREA].copy()
     size[0] = 0
     order = [i for i in np.argsort(-size)[:MOST_PATCHES] if LEAST_PIXELS <= size[i] <= LARGEST_SHARE * present.sum()]
@@ -92,23 +89,23 @@ class _Trial:
 
     def best(self) -> NDArray | None:
         """Height, middle and width of the bell that explains the patch, or None."""
-        before = float(np.sum(self._left(np.zeros(4)) ** 2))
+        bands = self._left(np.zeros(4))
         starts = [np.array([sign * h, 0.0, 0.0, np.log(w)]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS]
         start = min(starts, key=lambda shape: float(np.sum(self._left(shape) ** 2)))
         found = optimize.least_squares(self._left, start, method="lm", max_nfev=60)
         left = float(np.sum(found.fun**2))
-        bright = float(np.sum(self._left(np.zeros(4)))) > 0.0
         likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST
-        if not likely or left > (1.0 - LEAST_EXPLAINED) * before or (bright and left > LESS_THAN_ADDED * self._left_by_light()):
+        if not likely or left > (1.0 - LEAST_EXPLAINED) * float(np.sum(bands**2)):
+            return None
+        if float(np.sum(bands)) > 0.0 and left > LESS_THAN_ADDED * self._left_by_light(bands):
             return None
         return found.x
 
     def _left(self, shape: NDArray) -> NDArray:
         return self.value - self.modulation * np.cos(self.phase_rad + _bell(shape, row=self.row, column=self.column))
 
-    def _left_by_light(self) -> float:
-        """Squares left where a bell of light is laid over the bands instead."""
-        bands = self._left(np.zeros(4))
+    def _left_by_light(self, bands: NDArray) -> float:
+        """Squares left of what the bands alone leave where a bell of light is laid over them instead."""
         found = optimize.least_squares(
             lambda shape: bands - _bell(shape, row=self.row, column=self.column),
             [float(np.max(bands)), 0.0, 0.0, 0.0],

@@ -97,6 +97,11 @@ class Fields:
     phase_rad: NDArray
     overtone: float
 
+    @property
+    def contrast(self) -> NDArray:
+        """Modulation over light."""
+        return self.modulation / self.light
+
 
 def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: float) -> Fields:
     """The fields at the pixels from the coefficients of the blocks; `share` is modulation per light."""

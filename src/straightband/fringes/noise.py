@@ -89,16 +89,20 @@ def _moved_bands(blobs: NDArray, *, residual: NDArray, by_phase: NDArray) -> NDA
     return moved[label]
 
 
+def wild_patches(residual: NDArray, present: NDArray) -> NDArray:
+    """1 (uint8) [v, u] where pixels surely off the noise lie side by side, 0 elsewhere."""
+    sigma = max(spread(residual, present.astype(float)), 1e-30)
+    wild = (present & (np.abs(residual) > SURE_SIGMAS * sigma)).astype(np.uint8)
+    return cv2.morphologyEx(wild, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+
+
 def laid_over(residual: NDArray, present: NDArray, *, by_phase: NDArray) -> NDArray:
     """True where something lies over the bands: patches of one sign across bands that would make a hill's residual turn its sign.
 
     Wants the residual before any local field has had a chance to follow the patch. A patch too small to span half a band can't be told
     from a hill and is left alone. Arguments as `distrusted`.
     """
-    sigma = max(spread(residual, present.astype(float)), 1e-30)
-    wild = (present & (np.abs(residual) > SURE_SIGMAS * sigma)).astype(np.uint8)
-    patches = cv2.morphologyEx(wild, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    _, label = cv2.connectedComponents(patches)
+    _, label = cv2.connectedComponents(wild_patches(residual, present))
     flat, s = label.ravel(), by_phase.ravel()
     count = np.maximum(np.bincount(flat), 1)
     one_sided = np.abs(np.bincount(flat, np.sign(residual).ravel())) > ONE_SIDED * count

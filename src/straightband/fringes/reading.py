@@ -14,7 +14,7 @@ from straightband.face.shapes import Face
 from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
 from straightband.fringes.local import Grown, LocalFit, contrast_bend, fit_local, light_bend, phase_columns
 from straightband.fringes.trust import STEPS
-from straightband.fringes.whole import RIVAL, WholeFit, differ, expected_size_rad, fit_whole
+from straightband.fringes.whole import MOST_CONTRAST, RIVAL, WholeFit, differ, expected_size_rad, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
 
@@ -25,11 +25,7 @@ FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modula
 PLAIN_CONTRAST = 0.12  # range of the contrast over its mean
 SETTLED_BEND = 0.02  # of light and contrast, from spline to spline
 FAINTEST = 0.25  # contrast over the highest of the face: under a back frosted more than that the search is easily led astray
-MOST_CONTRAST, MOST_TIMES_BRIGHTER, FEW_ODD = (
-    1.1,
-    6.0,
-    0.02,
-)  # 1 and room for a black level not known; bright over dim; share that may be beyond
+MOST_TIMES_BRIGHTER, FEW_ODD = 6.0, 0.02  # bright over dim; share that may be beyond that or beyond MOST_CONTRAST
 CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
@@ -116,12 +112,7 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
     whole = _convincing(fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y))))
     value, present = light[frame.inside].astype(float), ~missing[frame.inside]
     fits = _contenders(whole, value, present, frame=frame)
-    return _report(
-        _only_one(fits),
-        u_mm=picture.u_mm[columns],
-        v_mm=picture.v_mm[rows],
-        seen=seen,
-    )
+    return _report(_only_one(fits), u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
 
 
 def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Frame) -> list[LocalFit]:
@@ -182,20 +173,24 @@ def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> L
 
 def _plain(fit: LocalFit) -> bool:
     """Whether the contrast is as even as one piece of glass on another makes it."""
-    contrast = fit.fields.modulation / fit.fields.light
+    contrast = fit.fields.contrast
     return float(np.ptp(contrast)) < PLAIN_CONTRAST * float(np.mean(contrast))
 
 
 def _calm(fit: LocalFit) -> bool:
     """Whether light and contrast are such as lamps and glass make without more ado."""
-    contrast = fit.fields.modulation / fit.fields.light
+    contrast = fit.fields.contrast
     return _swing(fit) < CALM_SWING and contrast.min() > FAINTEST * contrast.max() and contrast.max() < 1.0
 
 
 def _settled(fit: LocalFit) -> bool:
     """Whether many bands are explained with hardly any bend of light and contrast, but for a border: few bands can be bent to wrong phases."""
-    bands = float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
-    return bands > EASY_TO_MIMIC and max(light_bend(fit), contrast_bend(fit)) < SETTLED_BEND
+    return _bands(fit) > EASY_TO_MIMIC and max(light_bend(fit), contrast_bend(fit)) < SETTLED_BEND
+
+
+def _bands(fit: LocalFit) -> float:
+    """From the lowest band to the highest."""
+    return float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
 
 
 def _swing(fit: LocalFit) -> float:
@@ -206,9 +201,8 @@ def _swing(fit: LocalFit) -> float:
 def _possible(fit: LocalFit) -> bool:
     """Whether a lamp and glass can make such light: no band turned inside out or darker than dark but for a few pixels, no place many times brighter."""
     trusted = fit.weight > SET_ASIDE_WEIGHT
-    light = fit.fields.light[trusted]
-    contrast = fit.fields.modulation[trusted] / light
-    dim, bright = np.quantile(light, (FEW_ODD, 1.0 - FEW_ODD))
+    contrast = fit.fields.contrast[trusted]
+    dim, bright = np.quantile(fit.fields.light[trusted], (FEW_ODD, 1.0 - FEW_ODD))
     odd = float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST)))
     return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim
 
@@ -242,7 +236,7 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 def _log_evidence(fit: LocalFit, *, shared: float) -> float:
     """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
     left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
-    contrast = fit.fields.modulation / fit.fields.light
+    contrast = fit.fields.contrast
     rare = 0.0 if _plain(fit) else ODDS_OF_UNEVEN_CONTRAST
     if contrast.min() < FAINTEST * contrast.max():
         rare += ODDS_OF_DEEP_FROST
@@ -272,7 +266,7 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
     frame = fit.frame
     phase = np.full(frame.inside.shape, np.nan)
     phase[frame.inside] = fit.fields.phase_rad
-    bands = float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
+    bands = _bands(fit)
     explained = _explained(fit)
     if explained < (LEAST_EXPLAINED if bands >= EASY_TO_MIMIC else SURE_EXPLAINED):
         raise _no_bands(explained)

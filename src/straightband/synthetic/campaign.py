@@ -203,16 +203,20 @@ def _face(rng: np.random.Generator) -> Face:
     return rectangle(width_mm=size, length_mm=size * rng.uniform(1.0, 2.0))
 
 
+def reach_mm(face: Face, *, rotation_rad: float) -> tuple[float, float]:
+    """Half the width and half the height of a face that is turned in the frame."""
+    cos, sin = abs(math.cos(rotation_rad)), abs(math.sin(rotation_rad))
+    across = (face.semi_u_mm * cos, face.semi_v_mm * sin), (face.semi_u_mm * sin, face.semi_v_mm * cos)
+    x, y = (one + two if face.shape is Shape.RECTANGLE else math.hypot(one, two) for one, two in across)
+    return x, y
+
+
 def _view(rng: np.random.Generator, *, face: Face, limits: _Limits, megapixels: float) -> View:
     """The face fills 55 to 85 % of the frame one way, turned at random, its centre off the middle by as much as fits."""
     long_px, short_px = round(math.sqrt(megapixels * 1e6 * 4.0 / 3.0)), round(math.sqrt(megapixels * 1e6 * 3.0 / 4.0))
     width_px, height_px = (long_px, short_px) if rng.random() < 0.6 else (short_px, long_px)
     rotation = math.radians(rng.uniform(-180.0, 180.0))
-    reach_x = math.hypot(face.semi_u_mm * math.cos(rotation), face.semi_v_mm * math.sin(rotation))
-    reach_y = math.hypot(face.semi_u_mm * math.sin(rotation), face.semi_v_mm * math.cos(rotation))
-    if face.shape is Shape.RECTANGLE:
-        reach_x = face.semi_u_mm * abs(math.cos(rotation)) + face.semi_v_mm * abs(math.sin(rotation))
-        reach_y = face.semi_u_mm * abs(math.sin(rotation)) + face.semi_v_mm * abs(math.cos(rotation))
+    reach_x, reach_y = reach_mm(face, rotation_rad=rotation)
     scale = rng.uniform(0.55, 0.85) * min(width_px / reach_x, height_px / reach_y) / 2.0
     # A tenth of the reach stays free for what perspective moves outward.
     free_x, free_y = (max(0.0, size / 2.0 - 1.1 * reach * scale) for size, reach in ((width_px, reach_x), (height_px, reach_y)))
