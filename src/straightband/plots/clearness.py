@@ -115,14 +115,16 @@ def progress_png(
             low, middle, high = clear_at
             axes.axvspan(low, high, facecolor=PALE, alpha=0.3, hatch="///", edgecolor=PALE)
             axes.plot([middle], [100.0], marker="D", color=ACCENT, markersize=9, clip_on=False)
-            axes.annotate(
+            # low on the right, where no curve of a clearing back comes
+            axes.text(
+                0.98,
+                0.05,
                 f"clear after about {middle:.0f} min\n({low:.0f} to {high:.0f} min, 95 %)",
-                (middle, 100.0),
-                xytext=(-8, -10),
-                textcoords="offset points",
+                transform=axes.transAxes,
                 ha="right",
-                va="top",
+                va="bottom",
                 color=ACCENT,
+                bbox={"facecolor": "white", "edgecolor": "none"},
             )
         axes.set_ylim(0.0, 104.0)
         axes.set_xlim(left=0.0)
