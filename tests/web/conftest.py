@@ -109,8 +109,8 @@ def golden(tmp_path_factory, photograph, grid_photographs):
     return shop
 
 
-def enter_flat_test(shop):
-    """Three flats of known power, as the test of their pairs finds them, and one of them in use."""
+def pairs_of_flats():
+    """Maps of three flats of known power on each other."""
     axis, face = np.linspace(-30.0, 30.0, 31), round_face(diameter_mm=60.0)
     u, v = np.meshgrid(axis, axis)
     inside, square = face.contains(u, v), (u**2 + v**2) / 900.0
@@ -123,8 +123,19 @@ def enter_flat_test(shop):
         )
         return Pair(piece=piece, other=other, height_map=height_map)
 
-    pairs = (pair("A", "B", 30.0), pair("B", "C", 10.0), pair("C", "A", -5.0))
-    sources = tuple(source_of(f"{each.label}.npz", b"") for each in pairs)
+    return (pair("A", "B", 30.0), pair("B", "C", 10.0), pair("C", "A", -5.0))
+
+
+@pytest.fixture(scope="session")
+def pair_maps():
+    """The same as files."""
+    return {f"{each.piece}{each.other}": map_file(each.height_map, name="pair.npz") for each in pairs_of_flats()}
+
+
+def enter_flat_test(shop):
+    """Three flats as the test of their pairs finds them."""
+    pairs = pairs_of_flats()
+    sources = tuple(source_of(f"{each.piece}{each.other}.npz", b"") for each in pairs)
     known = know_flats(FlatsRequest(pairs=pairs, sources=sources, order=2, measured=date(2026, 3, 3)))
     maps = {flat.name: shop.maps.keep(map_file(flat.height_map, name="flat.npz")) for flat in known.flats}
     with shop.record() as record:

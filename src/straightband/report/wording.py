@@ -70,11 +70,14 @@ def budget_rows(budget: Budget) -> tuple[tuple[str, str], ...]:
     return (*rows, ("Together", f"{budget.total_nm:.2g} nm"))
 
 
-def verdict_sentence(least: FieldStrehl, *, strehl_wanted: float, wavelength_nm: float, decision: Decision) -> str:
-    """What was asked, what was found and how the guard band decides it; `decision` is that on everything that was asked."""
+def verdict_sentence(least: FieldStrehl, *, strehl_wanted: float, wavelength_nm: float, decision: Decision, away: str = "") -> str:
+    """What was asked, what was found and how the guard band decides it; `decision` is that on everything that was asked.
+
+    `away` is the distance of the least from the middle of the field in words, where it is not to be told in mm.
+    """
     own = decide_at_least(least.strehl, limit=strehl_wanted, uncertainty=least.uncertainty)
     asked = f"The Strehl ratio is to reach {strehl_wanted:.3g} all over the field, in light of {wavelength_nm:.0f} nm."
-    found = f"The least is {_ratio(least.strehl, least.uncertainty)} (95 %), {least.field_radius_mm:.4g} mm from the middle."
+    found = f"The least is {_ratio(least.strehl, least.uncertainty)} (95 %), {away or f'{least.field_radius_mm:.4g} mm'} from the middle."
     guard = guard_band(least.uncertainty)
     rule = (
         f"Standing off the limit by a guard band of {guard:.2g}, as ISO 14253-1 asks, "

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from straightband import provenance
 from straightband.plots.sketch import area, line, svg, word
+from straightband.quantities import MM_PER_UNIT
 from straightband.report.sheet import HEIGHT_MM, WIDTH_MM, Label, Sheet, Stroke, sheet_pdf
 from straightband.workflows.box import Box
 from straightband.workflows.box_report import CAUTIONS, explain
+from straightband.workflows.shown import DECIMALS
 
 SCALES = (1, 2, 2.5, 4, 5, 6, 7.5, 10, 15, 20, 25, 40, 50)
 BESIDE_MM, BELOW_MM, ABOVE_MM = 26.0, 14.0, 26.0  # room for measures and camera around the box, on paper
@@ -168,21 +170,27 @@ def _up(paper: _Paper, start: float, end: float, *, at: float) -> tuple[list[Str
     return [Stroke(points_mm=((x, y1), (x, y2)), kind="measure"), *ends], label
 
 
-def box_rows(box: Box) -> tuple[tuple[str, str], ...]:
-    """The measures, in millimetres as the saw needs them."""
+def box_rows(box: Box, *, units: str = "mm") -> tuple[tuple[str, str], ...]:
+    """The measures, in whole millimetres as the saw needs them, or in inches."""
     plate = box.plate
-    length, width, height = box.inside_mm
     return (
-        ("Inside: length, width, height", f"{length:.0f} × {width:.0f} × {height:.0f} mm"),
-        ("Axis from the back wall", f"{box.axis_at_mm:.0f} mm"),
-        ("Hole in the lid, diameter", f"{box.hole_mm:.0f} mm"),
-        ("Plate at 45°: length, width, thickness", f"{plate.length_mm:.0f} × {plate.width_mm:.0f} × {box.request.splitter_mm:g} mm"),
-        ("Slot width", f"{plate.slot_mm:.1f} mm"),
-        ("Plate's ends above the board", f"{plate.low_mm:.0f} and {plate.high_mm:.0f} mm"),
-        ("Shift and ghost of the picture", f"{plate.shift_mm:.2f} and {plate.ghost_mm:.2f} mm"),
-        ("Diffuser, square", f"{box.diffuser_mm:.0f} mm"),
-        ("Camera above the faces", f"{box.eye_mm:.0f} mm"),
-        ("False hollow it makes", f"{box.false_power_nm:.2g} nm at {box.request.gap_um:g} µm"),
-        ("Gap with half the contrast", f"{box.gap_good_um:.3g} µm"),
+        ("Inside: length, width, height", _lengths(*box.inside_mm, units=units, between=" × ")),
+        ("Axis from the back wall", _lengths(box.axis_at_mm, units=units)),
+        ("Hole in the lid, diameter", _lengths(box.hole_mm, units=units)),
+        ("Plate at 45°: length, width", _lengths(plate.length_mm, plate.width_mm, units=units, between=" × ")),
+        ("Its thickness", _lengths(box.request.splitter_mm, units=units, decimals=1)),
+        ("Slot width", _lengths(plate.slot_mm, units=units, decimals=1)),
+        ("Plate's ends above the board", _lengths(plate.low_mm, plate.high_mm, units=units)),
+        ("Shift and ghost of the picture", _lengths(plate.shift_mm, plate.ghost_mm, units=units, decimals=2)),
+        ("Diffuser, square", _lengths(box.diffuser_mm, units=units)),
+        ("Camera above the faces", _lengths(box.eye_mm, units=units)),
+        ("False hollow it makes", f"{box.false_power_nm:.2g} nm at {box.request.gap_um:g} um"),
+        ("Gap with half the contrast", f"{box.gap_good_um:.3g} um"),
         ("Contrast to expect", f"{100.0 * box.contrast.expected:.0f} %"),
     )
+
+
+def _lengths(*lengths_mm: float, units: str, between: str = " and ", decimals: int = 0) -> str:
+    """Lengths with their unit once; an inch wants three decimals for a tenth of a millimetre."""
+    places = decimals if units == "mm" else DECIMALS[units]
+    return f"{between.join(f'{each / MM_PER_UNIT[units]:.{places}f}' for each in lengths_mm)} {units}"

@@ -11,6 +11,7 @@ from straightband.shop.record import Record
 from straightband.uncertainty import round_with_uncertainty
 from straightband.workflows.plan_report import clock_hour
 from straightband.workflows.shop_clock import time_shown
+from straightband.workflows.shown import length_shown, sentence_shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +58,7 @@ class PlannedStage:
     is_next: bool
 
 
-def planned_stages(record: Record, batch: Batch) -> tuple[PlannedStage, ...]:
+def planned_stages(record: Record, batch: Batch, *, units: str) -> tuple[PlannedStage, ...]:
     """The plan by abrasive, coarse to fine."""
     found = batch.found
     done = {tick.number: time_shown(tick.at) for tick in record.listing(Tick, batch_id=batch.root)}
@@ -65,7 +66,7 @@ def planned_stages(record: Record, batch: Batch) -> tuple[PlannedStage, ...]:
     for place, stage in enumerate(found["stages"]):
         grain = stage["abrasive_um"]
         runs = tuple(
-            PlannedRun(number=number, words=_run_words(run), done=done.get(number, ""))
+            PlannedRun(number=number, words=_run_words(run, units=units), done=done.get(number, ""))
             for number, run in enumerate(found["runs"], start=1)
             if run["abrasive_um"] == grain
         )
@@ -83,9 +84,10 @@ def planned_stages(record: Record, batch: Batch) -> tuple[PlannedStage, ...]:
     return tuple(stages)
 
 
-def _run_words(run: dict[str, Any]) -> str:
+def _run_words(run: dict[str, Any], *, units: str) -> str:
+    stroke = f"{run['stroke_mm']:.0f} mm" if units == "mm" else length_shown(run["stroke_mm"], units)
     turned = f"mark at {clock_hour(run['turn_deg'])} o'clock"
-    return f"{run['top']} on {run['bottom']}, {run['minutes']:.1f} min, stroke {run['stroke_mm']:.0f} mm, {turned}"
+    return f"{run['top']} on {run['bottom']}, {run['minutes']:.1f} min, stroke {stroke}, {turned}"
 
 
 def _sags(record: Record, batch: Batch, *, place: int, grain: float) -> tuple[tuple[str, str, str], ...]:
@@ -124,11 +126,15 @@ def plan_sentence(found: dict[str, Any]) -> str:
     return f"Not every face is forced flat: {found['free_curvatures']} free."
 
 
-def companion_sentence(found: dict[str, Any]) -> str:
+def companion_sentence(found: dict[str, Any], *, units: str) -> str:
     """The round plate that would help, or nothing."""
     companion = found["companion"]
     if companion is None:
         return ""
-    return (
-        f"A round plate {companion['diameter_mm']:g} mm across and {companion['thickness_mm']:g} mm thick would help: plan again with it."
-    )
+    across, thick = length_shown(companion["diameter_mm"], units), length_shown(companion["thickness_mm"], units)
+    return f"A round plate {across} across and {thick} thick would help: plan again with it."
+
+
+def plan_warnings(found: dict[str, Any]) -> tuple[str, ...]:
+    """The doubts of a plan as sentences."""
+    return tuple(sentence_shown(warning) for warning in found["warnings"])

@@ -9,7 +9,7 @@ from typing import Any
 from straightband.heightmap.map import HeightMap
 from straightband.report.wording import strehl_rows, verdict_sentence
 from straightband.uncertainty import round_with_uncertainty
-from straightband.verdict.decision import Decision
+from straightband.verdict.decision import Decision, guard_band
 from straightband.verdict.flags import MEANINGS
 from straightband.verdict.iso10110 import NAMES as FORM_NAMES
 from straightband.workflows import flags
@@ -45,6 +45,7 @@ def verdict_facts(verdict: Verdict, height_map: HeightMap) -> dict[str, Any]:
         "strehl": [asdict(at) for at in verdict.strehl],
         "margin": verdict.margin,
         "margin_uncertainty": verdict.margin_uncertainty,
+        "guard_band": guard_band(verdict.margin_uncertainty),
         "wavefront_rms_nm": verdict.wavefront_rms_nm,
         "wavefront_rms_uncertainty_nm": verdict.wavefront_rms_uncertainty_nm,
         "iso10110": verdict.iso10110,

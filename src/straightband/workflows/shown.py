@@ -22,6 +22,11 @@ _ON_PAGES = {
     "; put the shop's own in with --prices": "",
     "; give the reference flat's map with --minus to have the piece alone": "; choose a flat with a map to have the piece alone",
     "; give --reference-sag and --reference-doubt if known": "; give both if known",
+    "; call again with --with-companion to plan with it": "; plan again with it",
+    "; gauge the blanks and write sag_um": "; gauge the blanks and plan again",
+    "; give it with --measured": "",
+    "and give it with --outline if it lies wrong": "and correct it if it lies wrong",
+    ", and --outline settles it": ", and correcting the outline settles it",
 }
 SMALLEST_NM = 1e-3
 UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
@@ -98,12 +103,13 @@ def strehl_shown(found: dict[str, Any], units: str) -> tuple[tuple[str, str], ..
     return tuple((length_shown(at.field_radius_mm, units), row[1]) for at, row in zip(strehl, strehl_rows(strehl), strict=True))
 
 
-def verdict_shown(found: dict[str, Any]) -> tuple[str, str]:
+def verdict_shown(found: dict[str, Any], units: str) -> tuple[str, str]:
     """The decision in a sentence, and the sentence with limit and guard band."""
     decision = Decision(found["decision"])
     least = min(strehl_of(found), key=lambda at: at.strehl)
     wanted, light = found["strehl_wanted"], found["light_judged_nm"]
-    return IN_WORDS[decision], verdict_sentence(least, strehl_wanted=wanted, wavelength_nm=light, decision=decision)
+    away = length_shown(least.field_radius_mm, units)
+    return IN_WORDS[decision], verdict_sentence(least, strehl_wanted=wanted, wavelength_nm=light, decision=decision, away=away)
 
 
 def margin_shown(found: dict[str, Any]) -> str:

@@ -14,7 +14,7 @@ from straightband.web.desk import Ask
 from straightband.web.forms import Field, FormView, form
 from straightband.web.frame import Page
 from straightband.workflows.cautions import DEFER, GLASS, GRINDING
-from straightband.workflows.plan_rows import PlannedStage, companion_sentence, plan_sentence, planned_stages
+from straightband.workflows.plan_rows import PlannedStage, companion_sentence, plan_sentence, plan_warnings, planned_stages
 from straightband.workflows.shop_batches import tick_runs
 from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_jobs import ask_plan
@@ -125,17 +125,17 @@ def batch_page(ask: Ask) -> BatchPage:
     number = ask.numbers["batch"]
     with ask.shop.record() as record:
         batch = record.get(Batch, number)
-        stages = planned_stages(record, batch)
+        stages = planned_stages(record, batch, units=ask.units)
     return BatchPage(
         title=f"Batch {batch.name}",
         when=day_shown(batch.at),
         sentence=plan_sentence(batch.found),
-        companion=companion_sentence(batch.found),
+        companion=companion_sentence(batch.found, units=ask.units),
         stages=stages,
         form=form(ask, f"/batches/{number}", submit="Enter the runs that are ticked"),
         cards=f"/batches/{number}/cards.pdf",
         plot=f"/batches/{number}/sags.png",
-        warnings=tuple(batch.found["warnings"]),
+        warnings=plan_warnings(batch.found),
         cautions=(*GRINDING, *GLASS),
         defer=DEFER,
     )

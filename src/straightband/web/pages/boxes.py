@@ -74,7 +74,7 @@ def box_page(ask: Ask) -> BoxPage:
         title="Test box",
         form=view,
         sketch="" if box is None else box_sketch(box),
-        rows=() if box is None else box_rows(box),
+        rows=() if box is None else box_rows(box, units=ask.units),
         notes=() if box is None else tuple(f"{sentence_shown(explain(flag))}." for flag in box.flags),
         pdf="" if box is None else f"/box/drawing.pdf?{urlencode({name: text for name, text in ask.query.items() if text})}",
         cautions=CAUTIONS,

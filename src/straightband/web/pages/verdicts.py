@@ -117,7 +117,7 @@ def verdict_page(ask: Ask) -> VerdictPage:
         reading = record.get(ReadingEntry, entry.reading_id)
         piece = piece_of_reading(record, reading)
         paper = newest_certificate(record, reading.id)
-    in_words, sentence = verdict_shown(entry.found)
+    in_words, sentence = verdict_shown(entry.found, ask.units)
     write = form(ask, f"/verdicts/{number}/certificate", submit="Write the certificate", name="certificate", quiet=paper is not None)
     return VerdictPage(
         title=f"Verdict on {piece.name}",
