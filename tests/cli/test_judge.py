@@ -12,7 +12,7 @@ from straightband.workflows.maps import map_file
 
 TELESCOPE = ["--aperture", "300mm", "--focal-length", "1500mm", "--intercept", "300mm"]
 KEYS = {
-    "decision", "strehl_wanted", "light_judged_nm", "strehl", "margin", "margin_uncertainty", "wavefront_rms_nm", "wavefront_rms_uncertainty_nm",
+    "decision", "strehl_wanted", "light_judged_nm", "strehl", "margin", "margin_uncertainty", "guard_band", "wavefront_rms_nm", "wavefront_rms_uncertainty_nm",
     "iso10110", "iso10110_checks", "form", "telescope", "flags", "budget",
 }  # fmt: skip
 
