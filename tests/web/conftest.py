@@ -188,6 +188,12 @@ def served(unsigned):
     yield from serving(unsigned, worker=Worker(shop=unsigned))
 
 
+@pytest.fixture
+def idle(unsigned):
+    """The bench served without a worker, so that work that is asked for waits; its address."""
+    yield from serving(unsigned, worker=None)
+
+
 @pytest.fixture(scope="session")
 def home(certified):
     """A bench that is only looked at; its address."""

@@ -3,6 +3,7 @@
 import re
 import threading
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import cv2
 import numpy as np
@@ -11,8 +12,12 @@ import pytest
 from straightband.shop import jobs
 from straightband.shop.entries import GridPhotograph, Lamp, Ordered, Photograph, ReadingEntry, Run, StrokeStart
 from straightband.shop.queries import photographs_of
+from straightband.shop.telephones import know
+from straightband.web import app as bench
 from straightband.web.pairing import code_drawing
+from straightband.workflows.maps import map_file
 from straightband.workflows.shop_clock import later, utc_now
+from straightband.workflows.shop_readings import reading_map
 from straightband.workflows.shop_work import start_timer
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -109,7 +114,7 @@ def test_a_certificate_in_under_ten_clicks(served, open_page):
 
 
 def test_the_whole_job_without_a_script(served, open_page, photograph):
-    """Every form works with scripts switched off: the work page asks again by itself, the map is a picture."""
+    """From an order to its certificate with scripts switched off: the work page asks again by itself, the map is a picture."""
     page = open_page(served, viewport=TELEPHONE, java_script_enabled=False)
     page.goto("/orders/new")
     fill(page, name="W-1", aperture="300mm", focal_length="1500mm", intercept="300mm", full_field="10mm")
@@ -121,11 +126,102 @@ def test_the_whole_job_without_a_script(served, open_page, photograph):
     page.click("a.button:text-is('Photograph')")
     page.set_input_files("input[type=file]", photograph_file(photograph))
     page.select_option("main [name=light]", "mercury-green")
+    fill(page, mark="3", thicker="2.5")
     page.click("text=Send and read")
     page.click("text=See it")
     assert page.locator("#map noscript img, #map img").count() == 1
     page.click("a.button:has-text('Verdict:')")
-    assert page.locator("text=Write the certificate").count() == 1
+    page.click("text=Write the certificate")
+    page.click("text=See it")
+    assert page.request.get(page.get_attribute("text=Open the paper", "href")).body().startswith(b"%PDF")
+
+
+TELESCOPE = {"aperture": "300mm", "focal_ratio": "5", "intercept": "300mm", "full_field": "10mm"}
+PAIRS = {f"{name}{row}": text for row, other in enumerate("BCD", start=1) for name, text in (("reading", "1"), ("on", other))}
+# Every form in the order of the job: its page, the words on its button, what is filled in.
+FORMS = (
+    ("/shop", "Enter the abrasive", {"name": "coarse", "grain": "40um"}),
+    ("/orders/new", "Enter the order", {"name": "S-1", **TELESCOPE}),
+    ("/orders/2/correct", "Enter the correction", {"customer": "an amateur"}),
+    ("/orders/2", "Enter the piece", {"name": "S-1", "minor": "90mm", "thickness": "12mm"}),
+    ("/pieces", "Enter the piece", {"name": "S-2", "shape": "round", "diameter": "100mm", "thickness": "12mm"}),
+    ("/pieces/3/correct", "Enter the correction", {"thickness": "13mm"}),
+    ("/batches", "Plan the grinding", {"name": "summer", "abrasives": "20um", "pieces": "3,4"}),
+    ("/batches/1", "Enter the runs that are ticked", {"runs": "1"}),
+    ("/pieces/3", "Enter the run", {"work": "grinding", "minutes": "12min"}),
+    ("/runs/2/correct", "Enter the correction", {"minutes": "13min"}),
+    ("/pieces/3", "Enter the cost", {"what": "glass", "amount": "12.50"}),
+    ("/costs/1/correct", "Enter the correction", {"amount": "13"}),
+    ("/pieces/3/gauge", "Enter the gauging", {"leg_circle": "40mm", "reading": "12um,12.1um", "zero": "11um"}),
+    ("/gaugings/3/correct", "Enter the correction", {"reading": "12.2um,12.1um"}),
+    ("/pieces/3", "Start the timer", {"work": "polishing", "minutes": "20min"}),
+    ("/pieces/3", "Stop", {"minutes": "19min"}),
+    ("/pieces/3/back", "Start the timer", {"minutes": "10min"}),
+    ("/pieces/3/back", "Stop", {"minutes": "9min"}),
+    ("/pieces/3/back", "Send and look", {"photograph": "grid", "polished": "9min"}),
+    ("/pieces/2/back", "Look again", {"mark": "6"}),
+    ("/pads", "Lay the pads out", {"piece": "3", "plate": "200mm", "pad_size": "40mm"}),
+    ("/pieces/3/photograph", "Send and read", {"photograph": "bands", "light": "sodium"}),
+    ("/photographs/1", "Read again", {"mark": "6"}),
+    ("/readings/1", "Compute it anew", {}),
+    ("/pieces/1/figuring", "Ask what to do", {"reading": "1"}),
+    ("/strokes/1", "Start stroke 1", {}),
+    ("/flats", "Enter the flat", {"name": "Z", "map": "map"}),
+    ("/flats/tests/new", "Tell them apart", PAIRS),
+    ("/flats/tests/1", "Use them as reference flats", {}),
+    ("/flats", "Note it", {"what": "rim knocked"}),
+    ("/verdicts/1", "Write the certificate", {}),
+    ("/work/1", "Stop it", {}),
+    ("/telephones", "Forget it", {}),
+)  # fmt: skip
+
+
+def sent_by_hand(page, path, *, words, texts, files):
+    """A form found, filled in and sent as a person would without a script."""
+    page.goto(path)
+    form = page.locator("main form", has=page.get_by_role("button", name=words, exact=True, include_hidden=True)).last
+    for closed in page.locator("main details:not([open]) > summary").all()[::-1]:
+        if closed.is_visible():
+            closed.click()
+    for closed in form.locator("details:not([open]) > summary").all()[::-1]:
+        closed.click()
+    for name, text in texts.items():
+        place = form.locator(f"[name={name}]").first
+        if place.get_attribute("type") == "file":
+            place.set_input_files(files[text])
+        elif place.get_attribute("type") == "checkbox":
+            for value in text.split(","):
+                form.locator(f"[name={name}][value='{value}']").check()
+        elif form.locator(f"select[name={name}]").count():
+            place.select_option(text)
+        else:
+            place.fill(text)
+    form.get_by_role("button", name=words, exact=True).click()
+    assert page.locator("[role=alert]").all_inner_texts() == [], path
+
+
+def test_every_form_works_without_a_script(idle, unsigned, open_page, photograph, grid_photographs):
+    """No address that takes a form is left out, and each form leads on by its own button, with scripts switched off."""
+    with unsigned.record() as record:
+        heights = map_file(reading_map(unsigned, record.get(ReadingEntry, 1)), name="z.npz")
+        know(record, "a cookie", name="a telephone", now=utc_now(), until="2096-01-01T00:00:00Z")
+    files = {
+        "bands": photograph_file(photograph) | {"name": "other.jpg"},
+        "grid": photograph_file(grid_photographs[0]),
+        "map": {"name": "z.npz", "mimeType": "application/octet-stream", "buffer": heights},
+    }
+    forms = {route.path: route for route in bench.PAGES if "POST" in route.methods}
+    sent = set()
+    page = open_page(idle, viewport=TELEPHONE, java_script_enabled=False)
+    page.context.set_default_timeout(5000)
+    page.on("request", lambda request: sent.add(urlsplit(request.url).path) if request.method == "POST" else None)
+    for path, words, texts in FORMS:
+        sent_by_hand(page, path, words=words, texts=texts, files=files)
+    page.click("footer button")
+    page.wait_for_selector("text=Lengths in inches")
+    taken = {path for path, route in forms.items() if any(route.path_regex.match(each) for each in sent)}
+    assert taken == set(forms)
+    assert "/units" in sent
 
 
 def scanned(page):

@@ -364,6 +364,9 @@ def test_a_reading(client, shop, told, tmp_path):
     page.line("| | ", surface["irregularity_rms_nm"], doubt["irregularity_rms_nm"])
     page.line("| Edge,", surface["edge_zone_mm"], surface["edge_nm"], doubt["edge_nm"])
     budget_lines(page, answer["budget"], figure="pv_nm", total=doubt["pv_nm"])
+    bars = [float(each) for each in re.findall(r'class="(?:part|all)" width="([\d.]+)%"', client.get("/readings/1").text)]
+    terms = sorted((each["by_figure"]["pv_nm"] for each in answer["budget"]), reverse=True)
+    assert bars == pytest.approx([100.0 * each / doubt["pv_nm"] for each in (*terms, doubt["pv_nm"])], abs=0.051)
     for name, typed in (("Pencil mark, clock hour", "mark"), ("Gap thicker toward", "thicker")):
         page.lines.remove(f"| {name} | {reading.told[typed]}")
     (program,) = page.lines  # the name of the photograph, and the version

@@ -3,31 +3,25 @@
 import ast
 import dataclasses
 import importlib
-import json
 import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 from jinja2 import meta, nodes
-from markupsafe import escape
 
-from straightband.cli import main
 from straightband.errors import BadInput
 from straightband.heightmap.figures import without_tilt
 from straightband.shop import jobs
 from straightband.shop.entries import (
     KINDS,
-    Clearing,
     Flat,
-    FlatTest,
     GaugingEntry,
     GridPhotograph,
     LapEntry,
     Ordered,
     Photograph,
     PieceEntry,
-    PlateEntry,
     PricesEntry,
     ReadingEntry,
     Run,
@@ -51,15 +45,12 @@ from straightband.workflows import (
     strokes_report,
     threeflat_report,
 )
-from straightband.workflows.back_rows import clear_rows, to_go
-from straightband.workflows.flats_rows import flats_shown
 from straightband.workflows.map_stream import NOTHING, map_stream
 from straightband.workflows.maps import map_file
-from straightband.workflows.pads_rows import plate_rows, rate_rows
 from straightband.workflows.shop_certificates import certify_for_the_record
 from straightband.workflows.shop_orders import enter_piece
 from straightband.workflows.shop_readings import reading_map, recomputed
-from straightband.workflows.shown import budget_shown, figure_rows, length_shown, sentence_shown
+from straightband.workflows.shown import length_shown, sentence_shown
 from straightband.workflows.stroke_rows import before_and_after
 from straightband.workflows.stroke_rows import rate_rows as rate_words
 
@@ -159,31 +150,6 @@ def test_pages_and_templates_hold_no_arithmetic():
         breaches += [f"{name}:{node.lineno} computes" for kind in kinds for node in tree.find_all(kind)]
         breaches += [f"{name}:{node.lineno} {node.name}" for node in tree.find_all(nodes.Filter) if node.name not in ("safe", "replace")]
     assert breaches == []
-
-
-def test_the_numbers_of_a_reading_are_those_of_the_command(client, shop, tmp_path, photograph, capsys):
-    """Each figure and each bar on the reading's page is what `straightband read --json` says, rounded by the rule of the papers."""
-    (tmp_path / "bands.jpg").write_bytes(photograph)
-    command = [
-        "read",
-        str(tmp_path / "bands.jpg"),
-        "--minor",
-        "90mm",
-        "--light",
-        "mercury-green",
-        "--mark",
-        "3",
-        "--thicker",
-        "2.5",
-        "--json",
-    ]
-    assert main(command) == 0
-    told = json.loads(capsys.readouterr().out)
-    with shop.record() as record:
-        assert record.get(ReadingEntry, 1).found == told
-    text = seen(client, "/readings/1")
-    assert all(f"<td>{value}</td>" in text for _, value, _ in figure_rows(told))
-    assert all(f"<td>{size}</td>" in text and f'width="{length}"' in text for _, size, _, length in budget_shown(told))
 
 
 def test_the_map_on_the_screen_is_the_map(client, shop):
@@ -374,9 +340,18 @@ def test_a_batch_is_planned_from_pieces_of_the_record(client):
     refused = client.post("/batches", data={"name": "b", "abrasives": "5um", "pieces": ["1", "2"]})
     assert refused.status_code == 422
     assert "has no thickness" in refused.text
+    alone = client.post("/batches", data={"name": "b", "abrasives": "5um", "pieces": ["1"]})
+    assert "1 piece was ticked; 2 to 12 are needed, since a face is ground on another" in alone.text
     for name in ("R-1", "R-2"):
         client.post("/pieces", data={"name": name, "shape": "round", "diameter": "60mm", "thickness": "12mm"})
     assert client.post("/batches", data={"name": "b", "abrasives": "5um", "pieces": ["3", "4"]}).headers["location"] == "/work/1"
+    for abrasives in ("", "5um,5um", "5mm", "5um,x"):
+        refused = (
+            client.post("/batches", data={"name": "b", "abrasives": abrasives, "pieces": ["3", "4"]})
+            .text.split('role="alert"')[1]
+            .split("</p>")[0]
+        )
+        assert not re.search(r"toml|_um|\[|=", refused), refused
 
 
 def test_files_are_given(client, shop):
@@ -392,30 +367,8 @@ def test_files_are_given(client, shop):
     assert client.get("/photographs/1/picture.jpg").status_code == 404
 
 
-def test_the_numbers_of_backs_pads_and_flats_are_those_of_the_record(client, shop):
-    """Each row of a back, of a plate and of flats stands on its page, written from what the record holds under the names of `--json`."""
-    with shop.record() as record:
-        clearing, plate, flats = record.get(Clearing, 1), record.get(PlateEntry, 1), record.get(FlatTest, 1)
-    back = seen(client, "/pieces/2/back")
-    assert all(f"<td>{escape(value)}</td>" in back for _, value in clear_rows(clearing.found, units="mm"))
-    assert escape(to_go(clearing.found)) in back
-    assert f"{clearing.found['minutes_to_clear']:.0f} min more" in back
-    text = seen(client, "/pads/1")
-    assert all(
-        f"<td>{escape(value)}</td>" in text for _, value in (*plate_rows(plate.found, units="mm"), *rate_rows(plate.found, units="mm"))
-    )
-    text = seen(client, "/flats/tests/1")
-    assert all(f"<td>{value}</td>" in text for flat in flats_shown(flats) for _, value in flat.figures)
-
-
-def test_the_box_on_the_page_is_that_of_the_command(client, capsys):
-    """Measures on the page are those of `straightband box --json` in whole millimetres; what can't be used is said beside the form."""
-    assert main(["box", "--largest", "200mm", "--light", "sodium", "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    text = seen(client, "/box?largest=200mm&light=sodium&gap=&coated=")
-    inside = told["inside_mm"]
-    assert f"<td>{inside['length']:.0f} × {inside['width']:.0f} × {inside['height']:.0f} mm</td>" in text
-    assert f"<td>{told['eye_distance_mm']:.0f} mm</td>" in text
+def test_the_box_is_drawn_and_refused(client):
+    """The drawing is a PDF; what can't be used is said beside the form."""
     assert client.get("/box/drawing.pdf?largest=200mm&light=sodium").content.startswith(b"%PDF")
     assert "without a unit" in seen(client, "/box?largest=200")
     assert client.get("/box/drawing.pdf?largest=200").status_code == 422

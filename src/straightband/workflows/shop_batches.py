@@ -13,7 +13,7 @@ from straightband.shop.entries import Batch, GaugingEntry, PieceEntry, Run, Tick
 from straightband.shop.folder import Shop
 from straightband.shop.queries import faces_of
 from straightband.shop.record import Form, Record
-from straightband.workflows.batch import batch_from_toml
+from straightband.workflows.batch import MOST_PIECES, batch_from_toml
 from straightband.workflows.plan import Plan, make_plan
 from straightband.workflows.plan_cards import plan_cards, plan_plot
 from straightband.workflows.plan_report import plan_facts
@@ -23,17 +23,43 @@ from straightband.workflows.shop_setup import shopkeeper
 from straightband.workflows.shop_work import face_of
 
 DEFAULT_GLASS = "borosilicate"
+# What a refusal of a batch file says, in words for somebody who wrote none.
+_FILE_WORDS = {
+    " in [grinding] in the batch file 'batch.toml'": "",
+    " in the batch file 'batch.toml'": "",
+    "'abrasives_um' names": "the list of abrasives names",
+    "'abrasives_um' is": "one of the abrasives, in um, is",
+    "'abrasives_um'": "the list of abrasives",
+    "write it like abrasives_um = [40, 20, 10, 5]": "write it like 40um,20um,10um,5um",
+}
 
 
 def batch_file(shop: Shop, pieces: tuple[int, ...], *, abrasives: str) -> bytes:
     """The batch file of some pieces, with the sag that was gauged last, as `straightband plan` takes it; raises BadInput."""
     sizes = [1000.0 * parse_length_mm(each, what="an abrasive") for each in abrasives.split(",") if each.strip()]
+    if not 2 <= len(pieces) <= MOST_PIECES:
+        raise BadInput(
+            found=f"{len(pieces) or 'no'} piece{'' if len(pieces) == 1 else 's'} {'was' if len(pieces) == 1 else 'were'} ticked",
+            needed=f"2 to {MOST_PIECES} are needed, since a face is ground on another",
+            remedy="enter a round plate of about the same size as a piece and tick it too"
+            if len(pieces) < 2
+            else "plan them in smaller batches",
+        )
     with shop.record() as record:
         parts = [_piece_table(record, record.current(PieceEntry, number)) for number in pieces]
     listed = ", ".join(f"{round(size, 6):g}" for size in sizes)
     data = "\n".join([*parts, f"[grinding]\nabrasives_um = [{listed}]\n"]).encode()
-    batch_from_toml(data, name="batch.toml")
+    try:
+        batch_from_toml(data, name="batch.toml")
+    except BadInput as fault:
+        raise BadInput(found=_as_asked(fault.found), needed=_as_asked(fault.needed), remedy=_as_asked(fault.remedy)) from fault
     return data
+
+
+def _as_asked(words: str) -> str:
+    for in_file, on_page in _FILE_WORDS.items():
+        words = words.replace(in_file, on_page)
+    return words
 
 
 def _piece_table(record: Record, piece: PieceEntry) -> str:
