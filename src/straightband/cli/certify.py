@@ -5,10 +5,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path, PurePath
 
-from straightband.cli.answer import Answer, read_file
+from straightband.cli.answer import Answer, read_file, tell_progress
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.workflows.certify import certificate_facts, certify
+from straightband.workflows.many import cores_here
 from straightband.workflows.maps import map_from_file
 from straightband.workflows.piece import piece_from_toml
 from straightband.workflows.report_reading import reading_lines
@@ -32,7 +33,9 @@ def run(options: argparse.Namespace) -> Answer:
     piece = piece_from_toml(read_file(options.piece, what="the piece file"), name=PurePath(options.piece).name)
     folder = Path(options.piece).parent
     photographs = [(PurePath(name).name, read_file(str(folder / name), what="the photograph")) for name in piece.photographs]
-    certificate = certify(piece, photographs=photographs, reference=_reference(piece.reference, folder=folder))
+    certificate = certify(
+        piece, photographs=photographs, reference=_reference(piece.reference, folder=folder), workers=cores_here(), stage=tell_progress
+    )
     write_whole(out, certificate.pdf)
     judged = verdict_lines(certificate.verdict, certificate.reading.height_map)
     read = (line for line in reading_lines(certificate.reading) if line not in judged)

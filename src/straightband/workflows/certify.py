@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,17 +16,19 @@ from straightband.report.certificate import CAUTIONS, CertificateContent, certif
 from straightband.report.wording import number_rows, strehl_rows
 from straightband.uncertainty import round_with_uncertainty
 from straightband.workflows.doubts import draws_of
+from straightband.workflows.films import is_film
 from straightband.workflows.judge import Verdict, judge
 from straightband.workflows.pictures import budget_of_figure, map_picture, overlay_picture
 from straightband.workflows.piece import Piece
-from straightband.workflows.read import Reading
+from straightband.workflows.read import Reading, tell_nobody
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.report_verdict import all_flags, explain, least_sentence, verdict_facts
 from straightband.workflows.requirement import Requirement
-from straightband.workflows.several import read_photos
+from straightband.workflows.together import first_shown, read_together
 
 # Doubts that a line of "how it was measured" spells out already.
 _SAID_ELSEWHERE = ("sign-unknown", "thicker-side-does-not-fit-the-bands", "half-turn-unknown", "turn-unknown", "reference-not-told")
+MOST_LISTED = 8  # photographs that stand on the page one by one
 _PAIR = "These are heights of the pair, piece and reference flat together: what the flat has of them is not told."
 
 
@@ -46,7 +49,14 @@ class Certificate:
     verdict: Verdict
 
 
-def certify(piece: Piece, *, photographs: list[tuple[str, bytes]], reference: tuple[str, bytes, HeightMap] | None = None) -> Certificate:
+def certify(
+    piece: Piece,
+    *,
+    photographs: list[tuple[str, bytes]],
+    reference: tuple[str, bytes, HeightMap] | None = None,
+    workers: int = 1,
+    stage: Callable[[str], None] = tell_nobody,
+) -> Certificate:
     """The certificate of a piece; raises a StraightbandError where a photograph can't be read or the page can't be set.
 
     Parameters
@@ -57,11 +67,21 @@ def certify(piece: Piece, *, photographs: list[tuple[str, bytes]], reference: tu
         Names without folder, and bytes, in the order of the file.
     reference
         Name, bytes and map of the reference flat, or None.
+    workers, stage
+        For a stack or a film: processes that read its frames, and whoever is told how far they have come.
     """
-    reading = read_photos(photographs, setup=piece.setup, reference=None if reference is None else reference[2])
+    reading = read_together(
+        photographs,
+        names=tuple(name for name, _ in photographs),
+        stacked=piece.stacked,
+        setup=piece.setup,
+        reference=None if reference is None else reference[2],
+        workers=workers,
+        stage=stage,
+    )
     verdict = verdict_on(reading, piece.requirement)
     source = None if reference is None else provenance.source_of(reference[0], reference[1])
-    content = certificate_content(piece, reading=reading, verdict=verdict, photograph=photographs[0][1], reference=source)
+    content = certificate_content(piece, reading=reading, verdict=verdict, photograph=first_shown(*photographs[0]), reference=source)
     return Certificate(pdf=certificate_pdf(content), reading=reading, verdict=verdict)
 
 
@@ -91,7 +111,7 @@ def certificate_facts(certificate: Certificate) -> dict[str, Any]:
 
 
 def certificate_content(
-    piece: Piece, *, reading: Reading, verdict: Verdict, photograph: bytes, reference: provenance.Source | None
+    piece: Piece, *, reading: Reading, verdict: Verdict, photograph: tuple[str, bytes], reference: provenance.Source | None
 ) -> CertificateContent:
     """Everything on the page, in words."""
     known = reading.sign == "known"
@@ -102,7 +122,7 @@ def certificate_content(
         fields=_fields(piece, verdict),
         decision=str(verdict.decision),
         verdict=least_sentence(verdict) + _tolerance_words(piece, verdict) + pair,
-        photo=overlay_picture(reading, photograph),
+        photo=overlay_picture(reading, photograph[1], name=photograph[0]),
         photo_caption=_photo_caption(reading),
         map_picture=map_picture(reading.height_map),
         map_caption="Height map, as seen looking at the face" + ("" if known else "; hill or hole: not known"),
@@ -111,7 +131,7 @@ def certificate_content(
         budget_title="Behind the uncertainty of peak to valley",
         budget=_budget_rows(reading),
         method=_method(piece, reading=reading, verdict=verdict, reference=reference),
-        photographs=reading.sources,
+        photographs=_sources_listed(reading.sources),
         program=provenance.program(),
         cautions=CAUTIONS,
         signed_by=piece.signed_by,
@@ -148,8 +168,10 @@ def face_in_words(face: Face) -> str:
 
 
 def _photo_caption(reading: Reading) -> str:
-    count = len(reading.sources)
+    count, frames = len(reading.sources), reading.height_map.meta.get("frames")
     which = "The photograph" if count == 1 else f"The first of {count} photographs"
+    if frames is not None:
+        which = f"The first of {frames['read']} frames"
     return f"{which}, with the outline and the dark bands as read"
 
 
@@ -174,12 +196,10 @@ def _method(piece: Piece, *, reading: Reading, verdict: Verdict, reference: prov
     light = f"{lamp.name}, {lamp.wavelength_nm:.1f} nm" if not lamp.name[:1].isdigit() else f"{lamp.wavelength_nm:.1f} nm"
     if piece.setup.more_lamps:
         light += f" (read; {' and '.join(other.name for other in piece.setup.more_lamps)} were on as well)"
-    count = len(reading.sources)
-    photographs = "one photograph" if count == 1 else f"mean of {count} photographs"
     doubts = [explain(flag) for flag in all_flags(verdict, reading.height_map) if flag not in _SAID_ELSEWHERE]
     margin = f"{100.0 * piece.setup.clear_margin:.3g} %"
     return (
-        ("Bands", f"Light {light}; one band is {band_nm:.1f} nm of height. {reading.bands_across:.1f} bands across, {photographs}."),
+        ("Bands", f"Light {light}; one band is {band_nm:.1f} nm of height. {reading.bands_across:.1f} bands across, {_rests_on(reading)}."),
         ("Area", f"The clear aperture: the face less {margin} of each semi-axis for the bevel. Piston and tilt are taken off."),
         ("Reference flat", _reference_words(reference)),
         ("Hill or hole", _sign_words(piece, reading)),
@@ -188,6 +208,23 @@ def _method(piece: Piece, *, reading: Reading, verdict: Verdict, reference: prov
         ("ISO 10110-5", verdict.iso10110),
         *((("Doubts", _sentence("; ".join(doubts))),) if doubts else ()),
     )  # fmt: skip
+
+
+def _rests_on(reading: Reading) -> str:
+    """How many photographs or frames stand behind the map."""
+    count, frames = len(reading.sources), reading.height_map.meta.get("frames")
+    if frames is not None:
+        return f"mean of {frames['averaged']} of {frames['read']} frames{' of a film' if is_film(reading.sources[0].name) else ''}"
+    return "one photograph" if count == 1 else f"mean of {count} photographs"
+
+
+def _sources_listed(sources: tuple[provenance.Source, ...]) -> tuple[provenance.Source, ...]:
+    """What the page has room for: each photograph, or of many one hash over the list of theirs, a line for each in its order."""
+    if len(sources) <= MOST_LISTED:
+        return sources
+    listed = "".join(f"{source.sha256}\n" for source in sources)
+    words = f"{len(sources)} files, {sources[0].name} to {sources[-1].name}: hash of the list of their hashes, a line for each"
+    return (provenance.source_of(words, listed.encode("ascii")),)
 
 
 def _reference_words(reference: provenance.Source | None) -> str:

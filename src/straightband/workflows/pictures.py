@@ -34,9 +34,9 @@ LINE_STEPS = 200  # of a line across the whole photograph on a screen: 7 pixels 
 UNKNOWN_SIZE = {"not told: heights are those of the pair": "not told", "one photograph: not known": "not known"}
 
 
-def overlay_picture(reading: Reading, data: bytes, *, note: str = "") -> bytes:
-    """The (first) photograph around the face, with outline and dark bands as read, as PNG; `data` are the photograph's bytes."""
-    photo = load_photo(data, name=reading.sources[0].name)
+def overlay_picture(reading: Reading, data: bytes, *, name: str = "", note: str = "") -> bytes:
+    """The (first) photograph around the face, with outline and dark bands as read, as PNG; `data` are its bytes, `name` its name where it is a film's frame."""
+    photo = load_photo(data, name=name or reading.sources[0].name)
     rim = _pixels(reading.picture, *_rim(reading.picture.face))
     left, top, right, bottom = _window(rim, size_px=photo.size_px)
     step = max(1.0, max(right - left, bottom - top) / SIDE_PX)

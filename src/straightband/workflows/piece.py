@@ -14,20 +14,21 @@ from straightband.errors import BadInput, StraightbandError
 from straightband.workflows.read import Setup
 from straightband.workflows.requirement import DEFAULT_LIGHT, DEFAULT_STREHL, Requirement, mounting_from_text, requirement_from_text
 from straightband.workflows.setup import setup_from_text
+from straightband.workflows.together import MOST_FRAMES, MOST_PHOTOGRAPHS, STACK
 from straightband.workflows.toml_table import table_from_toml
 
 LONGEST_TEXT = 300
 LARGEST_NUMBER = 1e6  # beyond any hour, count or ratio; whole numbers may be too long for a decimal
-MOST_PHOTOGRAPHS = 20
 _SIZES = ("minor", "major", "diameter", "width", "length")
 _RESTING = ("support", "handled")  # with which glass and thickness count in the uncertainty
 _READING = ("light", "outline", "thicker", "pressed", "mark", "mirrored", "camera", "lens_distortion", "margin", *_RESTING)
+_TOGETHER = "together"
 _TOLD = ("customer", "order", "glass", "thickness")
 _TABLES = {
     "telescope": ("aperture", "focal_length", "focal_ratio", "intercept", "full_field", "offset", "wide_end", "strehl", "iso", "light"),
     "shop": ("name", "signed_by", "date"),
 }
-_KEYS = ("name", "shape", *_SIZES, *_READING, "photographs", "photographed", "reference", *_TOLD, *_TABLES)
+_KEYS = ("name", "shape", *_SIZES, *_READING, _TOGETHER, "photographs", "photographed", "reference", *_TOLD, *_TABLES)
 _NUMBERS = ("thicker", "pressed", "mark", "mirrored", "focal_ratio", "strehl")  # which may be written without quotes
 
 
@@ -43,6 +44,8 @@ class Piece:
         What the photographs show.
     photographs
         Names of files, as written: relative to the piece file.
+    stacked
+        Whether they are a stack of frames, nothing touched between them.
     reference
         Name of the map of the flat tested against, or None.
     requirement
@@ -56,6 +59,7 @@ class Piece:
     name: str
     setup: Setup
     photographs: tuple[str, ...]
+    stacked: bool
     reference: str | None
     requirement: Requirement
     told: dict[str, str]
@@ -99,6 +103,7 @@ def _piece(table: dict[str, Any], *, shown: str) -> Piece:
             needed="what the mirror is for must be known before it can be judged",
             remedy="add [telescope] with aperture, focal_length and intercept",
         )
+    stacked = _stacked(top, shown=shown)
     return Piece(
         name=top["name"],
         setup=setup_from_text(
@@ -109,7 +114,8 @@ def _piece(table: dict[str, Any], *, shown: str) -> Piece:
             **{key: top.get(key) for key in (*_SIZES, *_READING) if key not in {"light", "mirrored"}},
             **({key: top.get(key) for key in ("glass", "thickness")} if any(key in top for key in _RESTING) else {}),
         ),
-        photographs=_photographs(table, shown=shown),
+        photographs=_photographs(table, most=MOST_FRAMES if stacked else MOST_PHOTOGRAPHS, shown=shown),
+        stacked=stacked,
         reference=top.get("reference"),
         requirement=_requirement(telescope),
         told={key: top[key] for key in _TOLD if key in top},
@@ -175,7 +181,17 @@ def _text(value: Any, *, key: str, where: str) -> str:
     return value.strip()
 
 
-def _photographs(table: dict[str, Any], *, shown: str) -> tuple[str, ...]:
+def _stacked(top: dict[str, str], *, shown: str) -> bool:
+    if top.get(_TOGETHER, STACK) != STACK:
+        raise _InPiece(
+            found=f"'{_TOGETHER}' in {shown} is '{top[_TOGETHER][:40]}'",
+            needed=f"only '{STACK}' is known, for frames with nothing touched between them",
+            remedy="correct it, or take it out for photographs with the wedge turned between them",
+        )
+    return _TOGETHER in top
+
+
+def _photographs(table: dict[str, Any], *, most: int, shown: str) -> tuple[str, ...]:
     if "photographs" not in table:
         raise _missing("photographs", shown=shown)
     names = table["photographs"]
@@ -185,10 +201,10 @@ def _photographs(table: dict[str, Any], *, shown: str) -> tuple[str, ...]:
             needed="a list of file names in quotes is needed",
             remedy='write it like photographs = ["bands.jpg"]',
         )
-    if not 1 <= len(names) <= MOST_PHOTOGRAPHS:
+    if not 1 <= len(names) <= most:
         raise _InPiece(
             found=f"'photographs' in {shown} names {len(names)} files",
-            needed=f"1 to {MOST_PHOTOGRAPHS} are needed",
+            needed=f"1 to {most} are needed",
             remedy="name the photographs that the certificate is to rest on",
         )
     if len(set(names)) < len(names):

@@ -20,7 +20,7 @@ from straightband.workflows.read import tell_nobody
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_orders import SIZES, given
-from straightband.workflows.shop_readings import SETTINGS, STACK, TOGETHER, day_of, differences, piece_of_reading, told_requirement
+from straightband.workflows.shop_readings import SETTINGS, day_of, differences, own_names, piece_of_reading, told_requirement
 from straightband.workflows.shop_setup import shopkeeper
 
 
@@ -50,7 +50,9 @@ def certify_for_the_record(
     toml = piece_file(papers, day=day_shown(now))
     photographs = [(name, shop.photos.read(sha256)) for name, sha256 in papers.names]
     stage("reading the photographs again and setting the paper")
-    made = certify(piece_from_toml(toml.encode(), name="piece.toml"), photographs=photographs, reference=_reference(shop, papers.flat))
+    made = certify(
+        piece_from_toml(toml.encode(), name="piece.toml"), photographs=photographs, reference=_reference(shop, papers.flat), stage=stage
+    )
     differing = differences(reading_facts(made.reading), papers.reading.found)
     if differing:
         raise BadInput(
@@ -93,7 +95,7 @@ def _papers(record: Record, reading_id: int) -> _Papers:
         order=record.current(Ordered, piece.order_id),
         flat=None if reading.flat_id is None else record.get(Flat, reading.flat_id),
         keeper=shopkeeper(record),
-        names=_own_names(tuple((each.name, each.sha256) for each in photographs_of(record, reading_id))),
+        names=own_names(photographs_of(record, reading_id)),
         taken=day_of(photographs_of(record, reading_id)[0]),
         verdict_id=verdict.id,
     )
@@ -107,23 +109,6 @@ def _check(reading: ReadingEntry, piece: PieceEntry) -> None:
             needed="a reading of the size that holds is needed",
             remedy="read the photographs again and certify that reading",
         )
-    if "frames" in reading.found or reading.told.get(TOGETHER) == STACK:
-        raise BadInput(
-            found="this is the reading of a stack of frames",
-            needed="a certificate rests on photographs that it names one by one",
-            remedy="certify a reading of single photographs",
-        )
-
-
-def _own_names(names: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-    """Telephones call many photographs the same; a piece file must tell them apart."""
-    seen: set[str] = set()
-    out = []
-    for name, sha256 in names:
-        own = name if name not in seen else f"{sha256[:8]}-{name}"
-        seen.add(own)
-        out.append((own, sha256))
-    return tuple(out)
 
 
 def piece_file_of(shop: Shop, reading_id: int, *, day: str = "") -> str:

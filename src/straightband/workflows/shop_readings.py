@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 from typing import Any
@@ -18,9 +17,7 @@ from straightband.shop.folder import Shop
 from straightband.shop.queries import photographs_of, readings_with
 from straightband.shop.record import Form, Record, json_text
 from straightband.workflows.certify import verdict_on
-from straightband.workflows.films import frames_of, is_film
 from straightband.workflows.judge import Verdict
-from straightband.workflows.many import here
 from straightband.workflows.maps import map_file, map_from_file
 from straightband.workflows.pictures import drawing_of, map_picture, preview_picture
 from straightband.workflows.read import Reading, Setup, tell_nobody
@@ -28,16 +25,13 @@ from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.report_verdict import verdict_facts
 from straightband.workflows.requirement import DEFAULT_LIGHT, DEFAULT_STREHL, Requirement, requirement_from_text
 from straightband.workflows.setup import setup_from_text
-from straightband.workflows.several import read_photos
 from straightband.workflows.shop_orders import SIZES, TELESCOPE, given
 from straightband.workflows.shop_work import face_of
-from straightband.workflows.stack import read_stack
+from straightband.workflows.together import MOST_FRAMES, MOST_PHOTOGRAPHS, STACK, first_shown, read_together
 
-TOGETHER, STACK = "together", "stack"
+TOGETHER = "together"
 RESTING = ("support", "handled")  # for which glass and thickness must be known
 SETTINGS = ("light", "outline", "thicker", "pressed", "mark", "mirrored", "camera", "lens_distortion", "margin", *RESTING, TOGETHER)
-MOST_PHOTOGRAPHS = 20
-MOST_FRAMES = 60  # sent as photographs; a film may have more
 PREVIEW_PX = 1400
 
 
@@ -187,33 +181,27 @@ def _entered(record: Record, entry: ReadingEntry, *, task: Task, judged: tuple[d
 
 
 def _read(shop: Shop, entries: tuple[Photograph, ...], *, setup: Setup, task: Task, stage: Callable[[str], None] = tell_nobody) -> Reading:
-    reference = reference_map(shop, task.flat_id)
-    films = [each for each in entries if is_film(each.name)]
-    if not films and not _is_stack(task.settings):
-        photographs = [(each.name, shop.photos.read(each.sha256)) for each in entries]
-        return read_photos(photographs, setup=setup, reference=reference, stage=stage)
-    if films and len(entries) > 1:
-        raise BadInput(
-            found=f"'{films[0].name}' is a film among {len(entries)} files",
-            needed="one film by itself, or photographs, are needed",
-            remedy="send the film alone",
-        )
-    film = provenance.source_of(films[0].name, shop.photos.read(films[0].sha256)) if films else None
-    frames = (
-        frames_of(shop.photos.read(films[0].sha256), name=films[0].name)
-        if films
-        else ((each.name, shop.photos.read(each.sha256)) for each in entries)
+    named = own_names(entries)
+    # The worker keeps to one core: the other serves the pages.
+    return read_together(
+        ((name, shop.photos.read(sha256)) for name, sha256 in named),
+        names=tuple(name for name, _ in named),
+        stacked=_is_stack(task.settings),
+        setup=setup,
+        reference=reference_map(shop, task.flat_id),
+        stage=stage,
     )
-    with here(1) as executor:  # the worker keeps to one core: the other serves the pages
-        return read_stack(
-            frames,
-            setup=setup,
-            reference=reference,
-            executor=executor,
-            workers=1,
-            tell=lambda done: stage(f"{done} frames read"),
-            film=film,
-        )
+
+
+def own_names(entries: tuple[Photograph, ...]) -> tuple[tuple[str, str], ...]:
+    """Name and hash of each photograph; telephones call many the same, and names must tell them apart."""
+    seen: set[str] = set()
+    out = []
+    for entry in entries:
+        own = entry.name if entry.name not in seen else f"{entry.sha256[:8]}-{entry.name}"
+        seen.add(own)
+        out.append((own, entry.sha256))
+    return tuple(out)
 
 
 def reference_map(shop: Shop, flat_id: int | None) -> HeightMap | None:
@@ -225,14 +213,9 @@ def reference_map(shop: Shop, flat_id: int | None) -> HeightMap | None:
     return map_from_file(shop.maps.read(flat.map_sha256), flat.map_name)
 
 
-def _first_frame(data: bytes, *, name: str) -> tuple[str, bytes]:
-    with closing(frames_of(data, name=name)) as frames:  # the process that decodes them ends with it
-        return next(frames)
-
-
 def keep_preview(shop: Shop, entry: Photograph | GridPhotograph, *, data: bytes) -> tuple[int, int]:
     """Keep a small picture of a photograph, or of a film's first frame, for the screen; returns its own width and height."""
-    name, shown = _first_frame(data, name=entry.name) if is_film(entry.name) else (entry.name, data)
+    name, shown = first_shown(entry.name, data)
     picture, size_px = preview_picture(shown, name=name, side_px=PREVIEW_PX)
     shop.keep_view(preview_place(shop, entry).name, picture)
     shop.keep_view(size_place(shop, entry).name, "{} {}".format(*size_px).encode("ascii"))

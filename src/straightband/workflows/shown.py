@@ -132,7 +132,9 @@ def budget_shown(found: dict[str, Any], figure: str = "pv_nm") -> tuple[tuple[st
 
 def bands_shown(found: dict[str, Any]) -> str:
     """How many bands a reading rests on, and how plain they are."""
-    return f"{found['bands_across']:.1f} bands across, contrast {100.0 * found['contrast']:.0f} %"
+    frames = found.get("frames")
+    stacked = "" if frames is None else f"; mean of {frames['averaged']} of {frames['read']} frames"
+    return f"{found['bands_across']:.1f} bands across, contrast {100.0 * found['contrast']:.0f} %{stacked}"
 
 
 def grain_shown(grain_um: float) -> str:
