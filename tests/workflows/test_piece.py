@@ -37,7 +37,7 @@ date = "3 March 2026"
 LEAST = 'name = "D"\nminor = "90mm"\nlight = "sodium"\nphotographs = ["a.jpg"]\n[telescope]\naperture = "250mm"\nfocal_ratio = 5\nintercept = "205mm"\n'
 KEYS = (
     "name, shape, minor, major, diameter, width, length, light, outline, thicker, pressed, mark, mirrored, camera, lens_distortion, margin, support, handled, "
-    "photographs, photographed, reference, customer, order, glass, thickness, telescope, shop"
+    "together, photographs, photographed, reference, customer, order, glass, thickness, telescope, shop"
 )
 
 
