@@ -29,10 +29,10 @@ def _read_once():
     """The same square-on picture has the same phase (tests/fringes/test_reading.py), so that of a picture seen before is remembered."""
     seen = {}
 
-    def remembered(picture, *, clear):
-        key = (picture.light.tobytes(), picture.missing.tobytes(), clear)
+    def remembered(picture, *, clear, coherent_bands):
+        key = (picture.light.tobytes(), picture.missing.tobytes(), clear, coherent_bands)
         if key not in seen:
-            seen[key] = read_phase(picture, clear=clear)
+            seen[key] = read_phase(picture, clear=clear, coherent_bands=coherent_bands)
         return seen[key]
 
     with pytest.MonkeyPatch.context() as patch:

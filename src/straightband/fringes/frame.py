@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,6 +48,8 @@ class Frame:
         The cells of the pixels.
     border
         (3, n) step across the border of a frosted back and its slopes, no rows where there is none.
+    coherent_bands
+        Wavelength over the width of the lamp's line.
     """
 
     clear: Face
@@ -59,9 +62,10 @@ class Frame:
     light_grid: SplineGrid
     cells: Cells
     border: NDArray
+    coherent_bands: float
 
 
-def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
+def make_frame(*, clear: Face, x: NDArray, y: NDArray, coherent_bands: float = math.inf) -> Frame:
     """Bases for a grid with axes x and y scaled to the clear aperture."""
     cells = divide(x, y, clear=clear)
     inside = cells.label >= 0
@@ -77,6 +81,7 @@ def make_frame(*, clear: Face, x: NDArray, y: NDArray) -> Frame:
         light_grid=_grid(LIGHT_SPLINES, clear),
         cells=cells,
         border=np.zeros((0, int(inside.sum())), dtype=np.float32),
+        coherent_bands=coherent_bands,
     )
 
 

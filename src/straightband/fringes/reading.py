@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy import linalg
 from straightband.errors import BandsUnreadable
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
+from straightband.fringes.fade import without_fade
 from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
 from straightband.fringes.local import Grown, LocalFit, contrast_bend, fit_local, light_bend, phase_columns
 from straightband.fringes.trust import STEPS
@@ -87,7 +89,7 @@ class PhaseReading:
     flags: tuple[str, ...]
 
 
-def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
+def read_phase(picture: SquarePicture, *, clear: Face, coherent_bands: float = math.inf) -> PhaseReading:
     """The phase of the bands; raises BandsUnreadable where there are none, too few, or more than one reading fits.
 
     Parameters
@@ -96,12 +98,14 @@ def read_phase(picture: SquarePicture, *, clear: Face) -> PhaseReading:
         The face square-on.
     clear
         Its clear aperture.
+    coherent_bands
+        Wavelength over the full width at half maximum of the lamp's line; infinite for a line of no width.
     """
     columns, rows = np.abs(picture.u_mm) <= clear.semi_u_mm, np.abs(picture.v_mm) <= clear.semi_v_mm
     box = np.ix_(rows, columns)
     light, missing = picture.light[box], picture.missing[box]
     x, y = picture.u_mm[columns] / clear.semi_u_mm, picture.v_mm[rows] / clear.semi_v_mm
-    frame = make_frame(clear=clear, x=x, y=y)
+    frame = make_frame(clear=clear, x=x, y=y, coherent_bands=coherent_bands)
     seen = 1.0 - float(np.mean(missing[frame.inside]))
     if seen < LEAST_SEEN:
         raise BandsUnreadable(
@@ -173,14 +177,19 @@ def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> L
 
 def _plain(fit: LocalFit) -> bool:
     """Whether the contrast is as even as one piece of glass on another makes it."""
-    contrast = fit.fields.contrast
+    contrast = _own_contrast(fit)
     return float(np.ptp(contrast)) < PLAIN_CONTRAST * float(np.mean(contrast))
 
 
 def _calm(fit: LocalFit) -> bool:
     """Whether light and contrast are such as lamps and glass make without more ado."""
-    contrast = fit.fields.contrast
-    return _swing(fit) < CALM_SWING and contrast.min() > FAINTEST * contrast.max() and contrast.max() < 1.0
+    contrast = _own_contrast(fit)
+    return _swing(fit) < CALM_SWING and contrast.min() > FAINTEST * contrast.max() and fit.fields.contrast.max() < 1.0
+
+
+def _own_contrast(fit: LocalFit) -> NDArray:
+    """Contrast as glass and light of the room make it, without the fade of the lamp's own bands."""
+    return without_fade(fit.fields.contrast, fit.fields.phase_rad, coherent_bands=fit.frame.coherent_bands)
 
 
 def _settled(fit: LocalFit) -> bool:
@@ -236,7 +245,7 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 def _log_evidence(fit: LocalFit, *, shared: float) -> float:
     """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
     left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
-    contrast = fit.fields.contrast
+    contrast = _own_contrast(fit)
     rare = 0.0 if _plain(fit) else ODDS_OF_UNEVEN_CONTRAST
     if contrast.min() < FAINTEST * contrast.max():
         rare += ODDS_OF_DEEP_FROST

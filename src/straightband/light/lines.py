@@ -10,6 +10,7 @@ Widths of LEDs and lamps without a line: common practice, no source.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from straightband.errors import BadInput
@@ -47,6 +48,11 @@ class Lamp:
     wavelength_nm: float
     wavelength_uncertainty_nm: float
     fwhm_nm: float
+
+    @property
+    def coherent_bands(self) -> float:
+        """Wavelength over width of the line: after about so many bands from contact nothing is left to be seen."""
+        return self.wavelength_nm / self.fwhm_nm if self.fwhm_nm > 0.0 else math.inf
 
 
 def _lamp(name: str, wavelength_nm: float, uncertainty_nm: float, fwhm_nm: float) -> Lamp:

@@ -23,6 +23,7 @@ CREST_PX = 3.0  # an edge is no wider than this: the slope has fallen off on bot
 FAINT_RATIO = 8.0  # a crest stands this far above the lower quartile, which holds no edge: 2.5 standard deviations of even noise
 FAINTEST = 0.06  # of the strongest edges around: what a JPEG writes beside an edge stays below
 SHARP = 0.5  # share of its height that a crest stands above its sides; a shadow's border does not
+PEAK_PX, PEAK = 2.0, 0.75  # slope beside a rising edge, relative to its own, at most: 0.6 where the blur has a standard deviation of 2 px
 MOST_CRESTS = 8  # along one row
 DRAW_SEED = 4  # any number: the same photograph must give the same outline
 SURE_VOTES, MORE_DRAWS = 0.7, 3
@@ -237,15 +238,26 @@ def _curve(figure: Figure, strip: Strip, *, motions: NDArray, amounts: NDArray) 
     return curve, amounts
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """A straight edge beside a side: shift and turn in units of the figure, share of the side it is seen on, strength, and whether glass makes it."""
+
+    shift: float
+    turn: float
+    share: float
+    strength: float
+    glass: bool
+
+
 def _rectangles(figure: Figure, strip: Strip, *, reach: Reach) -> list[Curve]:
     """The rectangles that can be put together from the lines beside each side."""
     sides = [_glass_ends(_lines(strip, side, figure=figure, reach=reach)) for side in range(4)]
     found = []
     for four in product(*sides):
-        shares = np.array([line[2] for line in four])
-        amounts = np.array([value for line in four for value in line[:2]])
+        shares = np.array([line.share for line in four])
+        amounts = np.array([value for line in four for value in (line.shift, line.turn)])
         coverage = 0.5 * float(shares.mean() + shares.min())
-        found.append((coverage, amounts, float(np.median([line[3] for line in four]))))
+        found.append((coverage, amounts, float(np.median([line.strength for line in four]))))
     found.sort(key=lambda one: -one[0])
     return [
         Curve(figure=moved(figure, amounts), coverage=coverage, strength=strength)
@@ -253,20 +265,18 @@ def _rectangles(figure: Figure, strip: Strip, *, reach: Reach) -> list[Curve]:
     ]
 
 
-def _glass_ends(lines: list[tuple[float, float, float, float]]) -> list[tuple[float, float, float, float]]:
+def _glass_ends(lines: list[_Line]) -> list[_Line]:
     """The lines, those with a fair one a bevel's width outside them left out."""
-    return [
-        line
-        for line in lines
-        if not any(
-            0.0 < other[0] - line[0] < WIDEST_BEVEL and other[2] > FAIR_LINE * line[2] and other[3] > FAIR_STRENGTH * line[3]
-            for other in lines
-        )
-    ]
+    return [line for line in lines if not any(_is_outer(other, of=line) for other in lines)]
 
 
-def _lines(strip: Strip, side: int, *, figure: Figure, reach: Reach) -> list[tuple[float, float, float, float]]:
-    """Straight edges beside one side: shift and turn in units of the figure, share of the side seen, strength; best first."""
+def _is_outer(other: _Line, *, of: _Line) -> bool:
+    near = 0.0 < other.shift - of.shift < WIDEST_BEVEL
+    return near and other.glass and other.share > FAIR_LINE * of.share and other.strength > FAIR_STRENGTH * of.strength
+
+
+def _lines(strip: Strip, side: int, *, figure: Figure, reach: Reach) -> list[_Line]:
+    """Straight edges beside one side, best first."""
     n = reach.count // 4
     rows = slice(side * n, (side + 1) * n)
     depths = figure.depths(reach.count)
@@ -287,17 +297,31 @@ def _lines(strip: Strip, side: int, *, figure: Figure, reach: Reach) -> list[tup
     if not shift.size:
         return []
     share = _votes(voters, strip, shift[:, None] + turn[:, None] * along)
-    kept: list[tuple[float, float, float, float]] = []
+    kept: list[_Line] = []
     for k in np.argsort(-share)[:400]:
         if share[k] < LEAST_LINE or len(kept) == LINES_KEPT:
             break
         ends = np.array([shift[k] - turn[k], shift[k] + turn[k]])
-        away = [ends - [s * depth - t * depth, s * depth + t * depth] for s, t, _, _ in kept]
+        away = [ends - depth * np.array([line.shift - line.turn, line.shift + line.turn]) for line in kept]
         # A line that crosses a better one is put together from edges on both sides of it.
         if any(np.abs(off).max() < 3.0 * strip.step or off[0] * off[1] <= 0.0 for off in away):
             continue
         columns = np.clip(np.rint((shift[k] + turn[k] * along - strip.offsets[0]) / strip.step).astype(int), 0, strip.offsets.size - 1)
-        seen = voters[np.arange(n), columns]
-        height = float(np.median(strip.height[rows][np.arange(n), columns]))
-        kept.append((float(shift[k]) / depth, float(turn[k]) / depth, float((seen > 0.5).mean()), height))
+        at = (np.arange(n), columns)
+        line = _Line(
+            shift=float(shift[k]) / depth,
+            turn=float(turn[k]) / depth,
+            share=float((voters[at] > 0.5).mean()),
+            strength=float(np.median(strip.height[rows][at])),
+            glass=_is_glass(strip.slope[rows], columns, step_px=strip.step),
+        )
+        kept.append(line)
     return kept
+
+
+def _is_glass(slope: NDArray, columns: NDArray, *, step_px: float) -> bool:
+    """False for the border of a shadow: along it light rises outward, and hardly faster there than a little farther in and out."""
+    away = max(1, round(PEAK_PX / step_px))
+    near = np.clip(columns[:, None] + [-away, 0, away], 0, slope.shape[1] - 1)
+    inner, here, outer = np.median(np.take_along_axis(slope, near, axis=1), axis=0)
+    return bool(here < 0.0 or inner + outer < 2.0 * PEAK * here)

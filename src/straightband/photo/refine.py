@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from straightband.photo.bandends import BandEnds, band_ends
 from straightband.photo.curves import CREST_PX, SHARP, Strip, edge_strip
 from straightband.photo.figure import Figure, apart, grown, moved, rim_motions
-from straightband.photo.rimprofile import OuterStep, outer_step, outward_of_line
+from straightband.photo.rimprofile import OuterStep, outer_step, outward_of_line, sides_on_inner_edge
 from straightband.photo.unrolled import Pyramid
 
 FINE_COUNT, AVERAGED = 384, 9
@@ -119,13 +119,16 @@ def _seen_along(pyramid: Pyramid, figure: Figure, *, width: float) -> float:
 
 def _pinned(pyramid: Pyramid, inner: Figure, *, width: float, fine: Refined, standard_px: float) -> Refined:
     """The outline a width outside an inner edge, placed on both edges where they can be told apart and agree with that."""
-    outer = grown(inner, width)
-    if width > NARROWEST_PX:
-        both = _fine_fit(pyramid, outer, width)
-        if apart(outer, both.figure) * outer.axes()[1] < PINNED_PX:
-            return both
     standard_px = float(np.hypot(fine.standard_px, standard_px))
-    return Refined(figure=outer, standard_px=standard_px, support=fine.support, bevel_px=width)
+    return _refitted(pyramid, Refined(figure=grown(inner, width), standard_px=standard_px, support=fine.support, bevel_px=width))
+
+
+def _refitted(pyramid: Pyramid, placed: Refined) -> Refined:
+    """An outline fitted to both edges of its bevel, where they can be told apart and agree with where it is."""
+    if placed.bevel_px <= NARROWEST_PX:
+        return placed
+    both = _fine_fit(pyramid, placed.figure, placed.bevel_px)
+    return both if apart(placed.figure, both.figure) * placed.figure.axes()[1] < PINNED_PX else placed
 
 
 def _on_one_edge(pyramid: Pyramid, figure: Figure) -> Refined:
@@ -133,9 +136,20 @@ def _on_one_edge(pyramid: Pyramid, figure: Figure) -> Refined:
     fine = _fine_fit(pyramid, figure, 0.0)
     outer, width = _outermost(pyramid, fine.figure)
     if width:
-        return replace(fine, figure=outer, bevel_px=width)
+        fine = replace(fine, figure=outer, bevel_px=width)
+        return _all_sides_out(pyramid, fine) if figure.square else fine
     outward = outward_of_line(pyramid, fine.figure)
     return fine if outward == 0.0 else replace(fine, figure=grown(fine.figure, outward), bevel_px=outward)
+
+
+def _all_sides_out(pyramid: Pyramid, fine: Refined) -> Refined:
+    """The rectangle with those sides moved out that still run along the inner edge of the bevel the other sides show."""
+    inner = sides_on_inner_edge(pyramid, fine.figure, width_px=fine.bevel_px)
+    if not inner.any():
+        return fine
+    amounts = np.zeros((4, 2))
+    amounts[:, 0] = inner * fine.bevel_px / fine.figure.depths(4)
+    return _refitted(pyramid, replace(fine, figure=moved(fine.figure, amounts.ravel())))
 
 
 def _outermost(pyramid: Pyramid, figure: Figure) -> tuple[Figure, float]:

@@ -33,6 +33,11 @@ SURE_LEFT, DOUBTFUL_LEFT, NARROW_LEFT = 0.5, 0.65, 0.25  # what two edges leave,
 NARROW_PX = 1.75  # two edges nearer than this are mostly one whose blur is not even
 LEAST_STEP_PX = 1.5  # less is what an edge looks like whose blur is no bell curve
 BETTER_SECTORS = 0.66
+SHADOWS_PX = (4.0, 7.0, 12.0)  # how far from the rim the shadow of the glass has fallen to 1/e: common practice, no source
+SHADED_PLACES_PX, SHADED_BLURS_PX = np.linspace(-0.8, 0.8, 9), (0.6, 0.75, 0.9, 1.05, 1.2, 1.4, 1.7, 2.2, 2.8, 3.5)
+BETTER_THAN_SHADOW, LIKE_SHADOW = 0.97, 1.05  # what two edges leave, of what one edge and a shadow leave: sure below, given up above
+SIDE_PLACES_PX, SIDE_BLURS_PX = (-0.4, 0.0, 0.4), (0.7, 1.0, 1.5, 2.2)
+LEFT_OF_SIDE = 0.85  # what a side leaves unexplained as inner edge, of what it leaves as outer one, at most; where it is right, 2 to 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,9 +87,33 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     outer, width, _ = tried[best]
     left = float(parts[best].sum() / (alone.sum() + 1e-12))
     alike = float(np.mean(parts[best] < BETTER * alone)) > BETTER_SECTORS
+    # one edge with a shadow outside it may explain the light as well
+    shaded = [
+        _unexplained(profiles, offsets, outer=at, width=0.0, blur=blur, shadow=reach).sum()
+        for at in SHADED_PLACES_PX
+        for blur in SHADED_BLURS_PX
+        for reach in SHADOWS_PX
+    ]
+    to_shadow = float(parts[best].sum()) / min(shaded)
+    if to_shadow > LIKE_SHADOW:
+        return None
     if not alike or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
         return None
-    return OuterStep(outward_px=float(outer), sure=left < SURE_LEFT)
+    return OuterStep(outward_px=float(outer), sure=left < SURE_LEFT and to_shadow < BETTER_THAN_SHADOW)
+
+
+def sides_on_inner_edge(pyramid: Pyramid, figure: Figure, *, width_px: float) -> NDArray:
+    """(4,) True for the sides of a rectangle that run along the inner edge of a bevel whose width is known from the other sides."""
+    offsets = np.arange(-FAR_INWARD_PX, FAR_OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
+    profiles = _profiles(pyramid, figure, offsets=offsets)
+
+    def left(outer_px: float) -> NDArray:
+        places = [(outer_px + off, blur) for off in SIDE_PLACES_PX for blur in SIDE_BLURS_PX]
+        tried = [_unexplained(profiles, offsets, outer=outer, width=width_px, blur=blur) for outer, blur in places]
+        return np.min(tried, axis=0).reshape(4, -1)
+
+    # by the median: a speck or a streak of glare spoils one part of a side
+    return np.median(left(width_px) / left(0.0), axis=1) < LEFT_OF_SIDE
 
 
 def _profiles(pyramid: Pyramid, figure: Figure, *, offsets: NDArray) -> NDArray:
@@ -115,9 +144,13 @@ def _left(profiles: NDArray, offsets: NDArray, outer: float, width: float, blur:
     return float(left.sum() / (np.sum((profiles - profiles.mean(axis=0)) ** 2) + 1e-12))
 
 
-def _unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float) -> NDArray:
-    """(sectors,): sum of squares that levels and slopes on both sides of the edges leave."""
-    q, _ = np.linalg.qr(_basis(offsets, outer=outer, width=width, blur=blur))
+def _unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float, shadow: float = 0.0) -> NDArray:
+    """(sectors,): sum of squares that levels and slopes on both sides of the edges leave; `shadow` is the reach of one outside them, 0 for none."""
+    basis = _basis(offsets, outer=outer, width=width, blur=blur)
+    if shadow:
+        beyond = offsets - outer
+        basis = np.column_stack([basis, ndtr(beyond / blur) * np.exp(-np.maximum(beyond, 0.0) / shadow)])
+    q, _ = np.linalg.qr(basis)
     return np.sum((profiles - q @ (q.T @ profiles)) ** 2, axis=0)
 
 

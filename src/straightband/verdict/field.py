@@ -210,8 +210,9 @@ def _doubt(seen: Sight, *, field_radius_mm: float, worst: int) -> _Doubt:
     tried = np.array([_both(seen, look, _tried_waves(seen, look)) for look in coarse])
     map_strehl = expanded_spread(measured[:, 0].min(), tried[:, 0].min(axis=0), drawn=seen.drawn)
     map_nm = expanded_spread(measured[worst, 1], tried[worst, 1], drawn=seen.drawn)
-    place = _moved(seen, coarse[worst]) - measured[worst]
-    place_strehl, place_nm = np.sqrt(np.sum(np.max(np.abs(place), axis=1) ** 2, axis=0))
+    moved = np.array([_moved(seen, look) for look in coarse])
+    place_strehl = _of_place(moved[..., 0].min(axis=0) - measured[:, 0].min())
+    place_nm = _of_place(moved[worst, ..., 1] - measured[worst, 1])
     return _Doubt(map_strehl=float(map_strehl), map_nm=float(map_nm), place_strehl=float(place_strehl), place_nm=float(place_nm))
 
 
@@ -223,6 +224,11 @@ def _both(seen: Sight, look: _Look, waves_nm: NDArray) -> NDArray:
 
 def _tried_waves(seen: Sight, look: _Look) -> NDArray:
     return wavefront_nm(seen.alternatives_nm, grid=seen.grid, rays=look.rays)
+
+
+def _of_place(change: NDArray) -> NDArray:
+    """Expanded uncertainty from the changes (axis, way): in the mean of both ways, so that one-sided harm counts as half."""
+    return np.sqrt(np.sum(np.mean(change**2, axis=1)))
 
 
 def _moved(seen: Sight, look: _Look) -> NDArray:

@@ -89,7 +89,7 @@ def by_colours(
     planes = [light_plane(each, wavelength_nm=lamp.wavelength_nm) for each, lamp in zip(alone, lamps, strict=True)]
     placed = outline or find_outline(planes[0], face=face)
     pictures = [square_on(plane, placed, face=face, samples_across=samples_across, mark_hour=mark_hour) for plane in planes]
-    phase = read_phase(pictures[0], clear=clear)
+    phase = read_phase(pictures[0], clear=clear, coherent_bands=lamps[0].coherent_bands)
     lights = [
         Colour(light=_at_cells(picture, phase), wavelength_nm=lamp.wavelength_nm) for picture, lamp in zip(pictures, lamps, strict=True)
     ]

@@ -241,7 +241,7 @@ def _see(data: bytes, *, name: str, setup: Setup, stage: Callable[[str], None]) 
     outline = outline or find_outline(plane, face=setup.face)
     stage("reading the bands")
     picture = square_on(plane, outline, face=setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
-    phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin))
+    phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin), coherent_bands=setup.lamp.coherent_bands)
     return Seen(photo=photo, plane=plane, setup=setup, outline=outline, picture=picture, phase=phase)
 
 
