@@ -42,12 +42,14 @@ def test_every_file_it_names_is_there_and_no_other(shown):
 
 
 def test_the_shop_it_fills_is_whole_and_reads_the_same_again(shown):
-    """The record of the invented shop is whole, and its readings come out the same when computed anew from what it holds."""
+    """The record of the invented shop is whole, and all that it holds comes out the same, to the last figure, when computed anew from what it keeps."""
     folder, facts = shown
     assert facts["shop"] == str(folder / "shop")
     found = vouch(open_shop(folder / "shop"), recompute=True)
-    assert found.whole, (found.checked.faults, found.differing)
-    assert found.read_again == 2
+    assert found.whole, (found.checked.faults, found.recomputed)
+    counts = {"readings": 2, "verdicts": 2, "orders": 4, "gaugings": 3, "grinding plans": 1, "looks at backs": 1, "plates of pads": 1}
+    assert found.recomputed.counts == counts
+    assert found.recomputed.same == sum(counts.values())
 
 
 @pytest.mark.parametrize("stem", ["before", "after"])

@@ -49,7 +49,8 @@ from straightband.workflows.map_stream import NOTHING, map_stream
 from straightband.workflows.maps import map_file
 from straightband.workflows.shop_certificates import certify_for_the_record
 from straightband.workflows.shop_orders import enter_piece
-from straightband.workflows.shop_readings import reading_map, recomputed
+from straightband.workflows.shop_readings import reading_map
+from straightband.workflows.shop_recompute import reading_again
 from straightband.workflows.shown import length_shown, sentence_shown
 from straightband.workflows.stroke_rows import before_and_after
 from straightband.workflows.stroke_rows import rate_rows as rate_words
@@ -485,7 +486,7 @@ def test_an_old_reading_stays_what_it_was_when_its_piece_is_corrected(unsigned):
     enter_piece(unsigned, {"name": "G-1", "minor": "91mm", "glass": "borosilicate"}, now="2026-03-04T09:00:00Z", corrects=1)
     with unsigned.record() as record:
         assert record.get(ReadingEntry, 1).told["minor"] == "90mm"
-    assert recomputed(unsigned, 1) == ()
+    assert reading_again(unsigned, 1) == ()
     with pytest.raises(BadInput, match="was corrected after this reading"):
         certify_for_the_record(unsigned, 1, now="2026-03-04T09:00:00Z")
 

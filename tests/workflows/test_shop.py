@@ -29,10 +29,10 @@ from straightband.workflows.shop_readings import (
     differences,
     enter_photograph,
     read_for_the_record,
-    recomputed,
     same_reading,
     task_from_texts,
 )
+from straightband.workflows.shop_recompute import reading_again
 from straightband.workflows.shop_setup import enter_flat
 from straightband.workflows.shop_work import enter_gauging, going, start_timer, stop_timer
 
@@ -84,15 +84,17 @@ def test_the_age_of_a_flat_is_told_by_the_day_of_the_photograph(shop, tmp_path):
     number = read_for_the_record(shop, task, now=NOW)
     with shop.record() as record:
         assert "reference-recheck-due" in record.get(ReadingEntry, number).found["flags"]
-    assert recomputed(shop, number) == ()
+    assert reading_again(shop, number) == ()
     assert 'photographed = "2026-03-03"' in piece_file_of(shop, number)
 
 
 def test_an_old_reading_is_computed_anew_to_the_same_numbers(shop):
     """From photograph and settings of the record alone every fact comes out the same, to the last figure."""
-    assert recomputed(shop, 1) == ()
+    assert reading_again(shop, 1) == ()
     found = vouch(shop, recompute=True)
-    assert (found.whole, found.read_again) == (True, 1)
+    assert found.whole
+    assert found.recomputed.counts == {"readings": 1, "verdicts": 1, "orders": 1}
+    assert found.recomputed.same == 3
 
 
 def test_a_number_that_came_out_differently_is_named(shop):

@@ -11,7 +11,7 @@ import numpy as np
 from straightband.heightmap.figures import Figures, figures
 from straightband.telescope.sizing import Cut, cut_of_cone
 from straightband.workflows.certify import certify, verdict_on
-from straightband.workflows.demo_back import demo_back
+from straightband.workflows.demo_back import BackChapter, demo_back
 from straightband.workflows.demo_flats import PAIRS, pair_maps
 from straightband.workflows.demo_lap import demo_lap
 from straightband.workflows.demo_plan import demo_papers, plan_story
@@ -80,6 +80,8 @@ class Demo:
         Name and bytes of the map of the shop's flat.
     exposures
         The photographs of the mirror with what came of them, for the record of the invented shop.
+    back
+        Pads and photographs of a back, for the same.
     """
 
     files: tuple[DemoFile, ...]
@@ -87,6 +89,7 @@ class Demo:
     facts: dict[str, Any]
     flat: tuple[str, bytes]
     exposures: tuple[tuple[Shot, Chapter], ...]
+    back: BackChapter
 
 
 def run_demo() -> Demo:
@@ -119,6 +122,7 @@ def run_demo() -> Demo:
         facts=_facts([before, after], minor_mm=minor_mm, rings=rings),
         flat=flat[:2],
         exposures=tuple(zip(shots, (before, after), strict=True)),
+        back=back,
     )
 
 

@@ -12,10 +12,13 @@ from straightband.heightmap.map import HeightMap
 from straightband.synthetic.surfaces import Surface, added, random_surface, saddle, sphere
 from straightband.workflows.demo_scene import FLAT_DIAMETER_MM, flat_face, flat_looking_at_it
 from straightband.workflows.maps import map_file
+from straightband.workflows.threeflat import KnownFlats, know_flats
+from straightband.workflows.threeflat_text import request_from_text
 
 PAIR_UNCERTAINTY_NM = 4.0
 PAIR_ERROR_NM = 1.0  # rms of what each map is wrong by, well within what it states
 TURN_DEG = 54.0
+MEASURED = "2026-03-02"
 PAIRS = {"AB.npz": ("A", "B", 0.0), "BC.npz": ("B", "C", 0.0), "CA.npz": ("C", "A", 0.0), "AB-54deg.npz": ("A", "B", TURN_DEG)}
 _POINTS = 81
 
@@ -25,6 +28,12 @@ def pair_maps() -> tuple[tuple[str, bytes], ...]:
     rng = np.random.default_rng(33)
     flats = {"A": flat_looking_at_it(), "B": _flat(rng, sag_nm=-35.0), "C": _flat(rng, sag_nm=12.0)}
     return tuple((name, map_file(_pair_map(told, flats=flats, rng=rng), name=name)) for name, told in PAIRS.items())
+
+
+def three_flats() -> KnownFlats:
+    """The flats by themselves, as those maps tell them apart."""
+    told = [f"{name}={one},{other},{turn:g}deg" for name, (one, other, turn) in PAIRS.items()]
+    return know_flats(request_from_text(list(pair_maps()), told=told, measured=MEASURED))
 
 
 def _flat(rng: np.random.Generator, *, sag_nm: float) -> Surface:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from straightband.shop.entries import Photograph
+import numpy as np
+
+from straightband.shop.entries import GridPhotograph, Photograph
 from straightband.shop.folder import Shop
 from straightband.workflows.demo import NUMBER, SHOP, Demo
+from straightband.workflows.demo_back import MINUTES, PACK, PAD, PLATE, BackChapter
+from straightband.workflows.demo_flats import three_flats
 from straightband.workflows.demo_plan import BATCH_FILE, demo_plan
 from straightband.workflows.demo_scene import CAMERA_MM
+from straightband.workflows.shop_backs import back_for, back_task, enter_clearing, enter_grid_photograph
 from straightband.workflows.shop_batches import enter_batch
 from straightband.workflows.shop_clock import later
+from straightband.workflows.shop_flats import enter_flat_test, use_flats
 from straightband.workflows.shop_laps import enter_lap
 from straightband.workflows.shop_orders import enter_order, enter_piece
+from straightband.workflows.shop_pads import enter_plate, told_of_texts
 from straightband.workflows.shop_readings import enter_photograph, enter_reading, keep_preview, task_from_texts
 from straightband.workflows.shop_setup import enter_abrasive, enter_flat, enter_lamp, enter_pad, enter_shopkeeper
 from straightband.workflows.shop_work import enter_gauging, enter_run
@@ -20,8 +27,9 @@ ORDERS = (
     {"name": NUMBER, "customer": "order 31 (invented)", "aperture": "250mm", "focal_ratio": "5", "intercept": "205mm", "full_field": "12mm", "strehl": "0.95"},
     {"name": "2026-32", "customer": "order 32 (invented)", "aperture": "12in", "focal_ratio": "4.5", "intercept": "10in", "full_field": "0.6in"},
     {"name": "2026-33", "customer": "order 33 (invented)", "aperture": "150mm", "focal_length": "900mm", "intercept": "140mm", "full_field": "10mm"},
+    {"name": "2026-34", "customer": "order 34 (invented)", "aperture": "250mm", "focal_ratio": "5", "intercept": "205mm", "full_field": "12mm", "strehl": "0.95"},
 )  # fmt: skip
-SIZES = ("", "71mm", "58mm")  # of the pieces; the first has the size the demonstration found
+SIZES = ("", "71mm", "58mm", "")  # of the pieces; the first and the last have the size the demonstration found
 GAUGINGS = (
     ("40um", "9min", "18.4um,18.6um,18.5um", "11.0um,11.1um"),
     ("20um", "12min", "14.2um,14.3um,14.1um", "11.1um,11.0um"),
@@ -43,19 +51,44 @@ def fill_shop(shop: Shop, demo: Demo) -> None:
     for grain in ("40um", "20um", "10um", "5um"):
         enter_abrasive(shop, {"name": f"silicon carbide {grain}", "grain": grain}, now=BEGAN)
     name, data = demo.flat
-    flat = enter_flat(shop, "Flat A", map_name=name, data=data, note="from three flats against each other", now=BEGAN)
+    flat = enter_flat(shop, "A", map_name=name, data=data, note="from three flats against each other", now=BEGAN)
     pieces = _pieces(shop, minor=f"{demo.facts['minor_axis_mm']:g}mm")
     _grind(shop, pieces[1])
     told = {"batch_file": BATCH_FILE.decode(), "pieces": [pieces[0], pieces[2]]}
     enter_batch(shop, demo_plan(), name="2026, spring", told=told, now=later(BEGAN, minutes=5.0))
     _photographs(shop, demo, flat=flat)
+    _clear(shop, pieces[3], demo.back)
+    test = enter_flat_test(shop, {}, known=three_flats(), now=later(BEGAN, minutes=720.0))
+    use_flats(shop, test, now=later(BEGAN, minutes=725.0))
+
+
+def _clear(shop: Shop, piece: int, chapter: BackChapter) -> None:
+    """The back of the last piece on its pads: the plate, and the grid photographed through it before and after a run."""
+    told = told_of_texts(shop, {"piece": str(piece), "plate": PLATE, "pads": "round", "pad_size": PAD, "pack": PACK})
+    enter_plate(shop, told, plan=chapter.pads, now=later(BEGAN, minutes=80.0))
+    now = later(BEGAN, minutes=90.0)
+    for (name, data), spell in zip(chapter.photographs, (0.0, *np.diff(MINUTES)), strict=True):
+        with shop.record() as record:
+            back = back_for(record, piece, now=now).root
+        if spell:
+            enter_run(shop, back, texts={"work": "polishing", "minutes": f"{spell:g}min"}, now=now)
+        number = enter_grid_photograph(shop, piece, name=name, data=data, texts={}, now=now)
+        now = later(now, minutes=40.0)
+    task = back_task(shop, back, texts={"mark": "12"})
+    with shop.record() as record:
+        newest = record.get(GridPhotograph, number)
+    size_px = keep_preview(shop, newest, data=data)
+    minutes = (0.0, *(float(each) for each in np.diff(MINUTES)))
+    enter_clearing(shop, task, progress=chapter.progress, minutes=minutes, size_px=size_px, now=now)
 
 
 def _pieces(shop: Shop, *, minor: str) -> list[int]:
     out = []
     for told, size in zip(ORDERS, SIZES, strict=True):
         order = enter_order(shop, told, now=BEGAN)
-        texts = {"name": told["name"], "shape": "ellipse", "minor": size or minor, "glass": "borosilicate", "thickness": "12mm"}
+        texts = {"name": told["name"], "shape": "ellipse", "minor": size or minor, "thickness": "12mm"}
+        if told is not ORDERS[-1]:  # whose back was looked at without its glass being told
+            texts["glass"] = "borosilicate"
         out.append(enter_piece(shop, texts, now=BEGAN, order_id=order))
     return out
 

@@ -175,6 +175,20 @@ def look_for_the_record(
     stage(f"looking for the mirror and comparing the grid, {_counted(len(task.photographs))}")
     progress, minutes = look_again(shop, task)
     stage("drawing it and entering it")
+    return enter_clearing(shop, task, progress=progress, minutes=minutes, size_px=size_px, now=now, form=form)
+
+
+def enter_clearing(
+    shop: Shop,
+    task: BackTask,
+    *,
+    progress: Progress,
+    minutes: tuple[float, ...],
+    size_px: tuple[int, int],
+    now: str,
+    form: Form | None = None,
+) -> int:
+    """Enter what was seen of a back; `minutes` were polished before each photograph, `size_px` is the newest one's own width and height."""
     entry = Clearing(
         at=now,
         face_id=task.back,

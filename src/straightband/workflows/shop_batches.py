@@ -100,7 +100,14 @@ def plan_for_the_record(
         told=lambda what, share: stage(f"{what}, {share:.0%}"),
     )
     stage("setting the job cards")
-    return enter_batch(shop, plan, name=told["name"], told={"batch_file": data.decode(), "pieces": list(pieces)}, now=now, form=form)
+    return enter_batch(
+        shop,
+        plan,
+        name=told["name"],
+        told={"batch_file": data.decode(), "pieces": list(pieces), "companion": told["companion"]},
+        now=now,
+        form=form,
+    )
 
 
 def enter_batch(shop: Shop, plan: Plan, *, name: str, told: dict[str, Any], now: str, form: Form | None = None) -> int:

@@ -21,7 +21,7 @@ from straightband.workflows.shop_clock import day_shown
 from straightband.workflows.shop_orders import name_from_text
 from straightband.workflows.shop_readings import piece_of_reading, reading_map
 from straightband.workflows.shown import nm_shown
-from straightband.workflows.threeflat import FlatsRequest, check_pairs, know_flats
+from straightband.workflows.threeflat import FlatsRequest, KnownFlats, check_pairs, know_flats
 from straightband.workflows.threeflat_report import flats_facts
 from straightband.workflows.threeflat_text import order_from_text, placed_pair, recheck_from_text
 
@@ -145,7 +145,16 @@ def _alike(pairs: tuple[Pair, ...]) -> tuple[Pair, ...]:
 
 def know_for_the_record(shop: Shop, told: Mapping[str, Any], *, now: str, form: Form | None = None) -> int:
     """Solve for the flats and enter what was found with the map of each; returns the entry's number. Raises BadInput, nothing entered."""
-    known = know_flats(_request(shop, told))
+    return enter_flat_test(shop, told, known=flats_again(shop, told), now=now, form=form)
+
+
+def flats_again(shop: Shop, told: Mapping[str, Any]) -> KnownFlats:
+    """The flats as the pairs that were chosen tell them apart, the same whenever they are asked."""
+    return know_flats(_request(shop, told))
+
+
+def enter_flat_test(shop: Shop, told: Mapping[str, Any], *, known: KnownFlats, now: str, form: Form | None = None) -> int:
+    """Enter flats that were told apart, with the map of each; returns the entry's number."""
     maps = {flat.name: shop.maps.keep(map_file(flat.height_map, name="flat.npz")) for flat in known.flats}
     entry = FlatTest(at=now, told=dict(told), found=flats_facts(known) | {"maps": maps}, program=provenance.program())
     with shop.record() as record:

@@ -7,12 +7,29 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from straightband.shop.copying import Checked, check_shop, copy_shop
-from straightband.shop.entries import ReadingEntry
 from straightband.shop.folder import Shop, open_shop
 from straightband.workflows.read import tell_nobody
-from straightband.workflows.shop_readings import recomputed
 
-__all__ = ["Checked", "Shop", "Vouched", "keep", "open_shop", "vouch"]
+__all__ = ["Checked", "Recomputed", "Shop", "Vouched", "keep", "open_shop", "vouch"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recomputed:
+    """What came of it.
+
+    Attributes
+    ----------
+    counts
+        How many of each kind were computed anew, by the kind's name for several; those of which there is none left out.
+    same
+        How many of all came out the same.
+    differing
+        A sentence for each fact that came out differently, and for each entry that could not be computed.
+    """
+
+    counts: dict[str, int]
+    same: int
+    differing: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,20 +40,17 @@ class Vouched:
     ----------
     checked
         Files and entries against their hashes.
-    read_again
-        How many readings were computed anew.
-    differing
-        A sentence for each that came out differently.
+    recomputed
+        What was computed anew, or None where that was not asked for, or could not be trusted.
     """
 
     checked: Checked
-    read_again: int
-    differing: tuple[str, ...]
+    recomputed: Recomputed | None
 
     @property
     def whole(self) -> bool:
         """Whether nothing is amiss."""
-        return not self.checked.faults and not self.differing
+        return not self.checked.faults and not (self.recomputed and self.recomputed.differing)
 
 
 def keep(shop: Shop, target: Path) -> Checked:
@@ -45,14 +59,10 @@ def keep(shop: Shop, target: Path) -> Checked:
 
 
 def vouch(shop: Shop, *, recompute: bool = False, stage: Callable[[str], None] = tell_nobody) -> Vouched:
-    """Check a shop's folder against its own hashes; with `recompute` also read every photograph again and compare the numbers."""
+    """Check a shop's folder against its own hashes; with `recompute` also compute all that it holds anew and compare the numbers."""
     checked = check_shop(shop)
-    differing: list[str] = []
-    numbers: list[int] = []
-    if recompute and not checked.faults:
-        with shop.record() as record:
-            numbers = [each.id for each in record.listing(ReadingEntry)]
-        for number in numbers:
-            stage(f"reading {number} of {len(numbers)}")
-            differing += [f"reading {number}: {each}" for each in recomputed(shop, number)]
-    return Vouched(checked=checked, read_again=len(numbers), differing=tuple(differing))
+    if not recompute or checked.faults:
+        return Vouched(checked=checked, recomputed=None)
+    from straightband.workflows.shop_recompute import recompute_all  # which loads everything that computes
+
+    return Vouched(checked=checked, recomputed=recompute_all(shop, stage=stage))

@@ -145,12 +145,16 @@ def _certify(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, s
 
 
 def _recompute(shop: Shop, job: Job, stage: Callable[[str], None]) -> tuple[str, str]:
-    from straightband.workflows.shop_readings import recomputed
+    from straightband.workflows.shop_recompute import reading_again
 
     stage("reading the photographs again")
     number = job.told["reading"]
-    differing = recomputed(shop, number)
-    sentence = "; ".join(differing) if differing else "Read again from the photographs: every number came out the same, to the last figure."
+    differing = reading_again(shop, number)
+    sentence = (
+        "; ".join(differing)
+        if differing
+        else "Read again from the photographs: every number came out the same, to the last figure, and so did the verdict."
+    )
     return f"/readings/{number}", sentence
 
 

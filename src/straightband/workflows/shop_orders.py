@@ -17,12 +17,13 @@ from straightband.workflows.order_prices import DEFAULT_PRICES, Prices
 from straightband.workflows.order_report import order_facts
 from straightband.workflows.order_request import DEFAULTS
 from straightband.workflows.setup import face_from_text
-from straightband.workflows.shop_prices import shop_prices
+from straightband.workflows.shop_prices import prices_file, shop_prices
 
 TELESCOPE = ("aperture", "focal_length", "focal_ratio", "intercept", "full_field")
 ASKED = (*TELESCOPE, "minor", "have", *DEFAULTS)  # as the options of the command `order`
 SIZES = ("minor", "major", "diameter", "width", "length")
 LONGEST_NAME = 60
+PRICES = "prices_file"  # kept with an order, since prices change
 
 
 def given(texts: Mapping[str, str], *names: str) -> dict[str, str]:
@@ -62,13 +63,15 @@ def _order(texts: dict[str, str], *, prices: Prices) -> Order:
 def enter_order(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None, corrects: int | None = None) -> int:
     """Enter an order from what was typed; returns its number. Raises BadInput, and enters nothing then."""
     name = name_from_text(texts.get("name", ""), what="the name of the order")
+    with shop.record() as record:
+        prices = prices_file(record).strip()
     found = order_facts(order_of_texts(texts, prices=shop_prices(shop)))
     entry = Ordered(
         at=now,
         corrects=corrects,
         name=name,
         customer=" ".join(texts.get("customer", "").split())[:LONGEST_NAME],
-        told=given(texts, *ASKED),
+        told=given(texts, *ASKED) | ({PRICES: prices} if prices else {}),
         found=found,
         program=provenance.program(),
     )

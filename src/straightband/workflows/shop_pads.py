@@ -14,7 +14,7 @@ from straightband.shop.folder import Shop
 from straightband.shop.record import Form
 from straightband.wear.pads.evened import Plate
 from straightband.wear.pads.outlines import Pad
-from straightband.workflows.pads import Pack, plan_pads
+from straightband.workflows.pads import Pack, PadPlan, plan_pads
 from straightband.workflows.pads_report import plan_facts
 from straightband.workflows.pads_sheets import pad_template
 from straightband.workflows.pads_text import pack_from_text, pad_from_text, plate_from_text
@@ -71,7 +71,11 @@ def plate_of(told: Mapping[str, Any]) -> tuple[Plate, Pack | None]:
 def lay_for_the_record(shop: Shop, told: Mapping[str, Any], *, now: str, form: Form | None = None) -> int:
     """Lay the pads out and enter the plate with its template; returns its number. Raises BadInput, nothing entered."""
     plate, pack = plate_of(told)
-    plan = plan_pads(plate, pack=pack)
+    return enter_plate(shop, told, plan=plan_pads(plate, pack=pack), now=now, form=form)
+
+
+def enter_plate(shop: Shop, told: Mapping[str, Any], *, plan: PadPlan, now: str, form: Form | None = None) -> int:
+    """Enter a plate that was laid out as told, with its template; returns its number."""
     entry = PlateEntry(
         at=now,
         piece_id=told["piece"],

@@ -268,13 +268,6 @@ def read_again(shop: Shop, number: int, *, stage: Callable[[str], None] = tell_n
     return _read(shop, entries, setup=setup, task=task, stage=stage)
 
 
-def recomputed(shop: Shop, number: int) -> tuple[str, ...]:
-    """Names of the facts of a reading that come out differently when it is computed anew; none where all are the same to the last figure."""
-    with shop.record() as record:
-        entry = record.get(ReadingEntry, number)
-    return differences(reading_facts(read_again(shop, number)), entry.found)
-
-
 def differences(new: dict[str, Any], old: dict[str, Any]) -> tuple[str, ...]:
     """A sentence for each fact that is not the same."""
     names = sorted((set(new) | set(old)) - {"program"})

@@ -152,13 +152,7 @@ def strokes_for_the_record(
     with shop.record() as record:
         reading = record.get(ReadingEntry, told["reading"])
         piece, keeper = piece_of_reading(record, reading), shopkeeper(record)
-    plan = plan_strokes(
-        reading_map(shop, reading),
-        shelf=shelf_of_file(told["laps"]),
-        limits=limits_from_text(**{name: told.get(name) for name in LIMITS}),
-        past=tuple(past_run(shop, each) for each in told["past"]),
-        told=lambda share: stage(f"trying strokes, {share:.0%}"),
-    )
+    plan = strokes_again(shop, told, stage=stage)
     stage("drawing zones and setting the card")
     kept = _kept(shop, plan, told=told, piece=piece, keeper=keeper.name)
     entry = StrokePlanEntry(
@@ -171,6 +165,19 @@ def strokes_for_the_record(
     )
     with shop.record() as record:
         return record.once(form, lambda: record.add(entry))[1]
+
+
+def strokes_again(shop: Shop, told: Mapping[str, Any], *, stage: Callable[[str], None] = tell_nobody) -> StrokePlan:
+    """The advice on what was told, the same whenever it is asked."""
+    with shop.record() as record:
+        reading = record.get(ReadingEntry, told["reading"])
+    return plan_strokes(
+        reading_map(shop, reading),
+        shelf=shelf_of_file(told["laps"]),
+        limits=limits_from_text(**{name: told.get(name) for name in LIMITS}),
+        past=tuple(past_run(shop, each) for each in told["past"]),
+        told=lambda share: stage(f"trying strokes, {share:.0%}"),
+    )
 
 
 def _kept(shop: Shop, plan: StrokePlan, *, told: Mapping[str, Any], piece: PieceEntry, keeper: str) -> dict[str, Any]:
