@@ -41,7 +41,6 @@ from straightband.workflows.report_verdict import verdict_facts
 from straightband.workflows.setup import face_from_text
 from straightband.workflows.shop_backs import BackTask, look_again
 from straightband.workflows.shop_flats import flats_again
-from straightband.workflows.shop_folder import Recomputed
 from straightband.workflows.shop_orders import PRICES, SIZES, order_of_texts
 from straightband.workflows.shop_pads import plate_of
 from straightband.workflows.shop_readings import differences, read_again, requirement_of
@@ -49,6 +48,7 @@ from straightband.workflows.shop_strokes import strokes_again
 from straightband.workflows.shop_work import FEET, GAUGE_LIGHT, READINGS, face_of
 from straightband.workflows.strokes_report import strokes_facts
 from straightband.workflows.threeflat_report import flats_facts
+from straightband.workflows.vouched import Recomputed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
