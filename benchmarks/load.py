@@ -31,6 +31,8 @@ from straightband.synthetic.render import render
 from straightband.workflows.shop_orders import enter_piece
 
 if TYPE_CHECKING:
+    from multiprocessing.synchronize import Barrier
+
     from benchmarks.run import Options
 
 SECONDS = 600  # --count gives another number
@@ -104,9 +106,12 @@ class opened:  # noqa: N801 - used as a with-statement
 def measured(address: str, *, pid: int, seconds: float) -> dict[str, Any]:
     """Times of an idle bench, then of one under load; the telephones are a process of their own, so that they do not delay who measures."""
     idle = asyncio.run(_looked(address, seconds=IDLE_S, per_s=IDLE_PER_S))
-    waiting: mp.Queue[Seen] = mp.get_context("spawn").Queue()
-    telephones = mp.get_context("spawn").Process(target=_telephones, args=(address, seconds, waiting))
+    spawning = mp.get_context("spawn")
+    waiting: mp.Queue[Seen] = spawning.Queue()
+    ready = spawning.Barrier(2)  # what a process takes to begin is no load of the bench
+    telephones = spawning.Process(target=_telephones, args=(address, seconds, waiting, ready))
     telephones.start()
+    ready.wait()
     seen = asyncio.run(_looked(address, seconds=seconds, per_s=PAGES_PER_S, pid=pid))
     sent = waiting.get()
     telephones.join()
@@ -203,13 +208,14 @@ async def _ask(line: _Line, path: str, *, free: asyncio.Queue[_Line], seen: Seen
     free.put_nowait(line)
 
 
-def _telephones(address: str, seconds: float, waiting: mp.Queue[Seen]) -> None:
-    waiting.put(asyncio.run(_sent(address, seconds=seconds)))
-
-
-async def _sent(address: str, *, seconds: float) -> Seen:
-    seen, end = Seen(), time.monotonic() + seconds
+def _telephones(address: str, seconds: float, waiting: mp.Queue[Seen], ready: Barrier) -> None:
     image = render(golden_scene(width_px=1000, height_px=750), rng=np.random.default_rng(11)).encode("jpeg")
+    ready.wait()
+    waiting.put(asyncio.run(_sent(address, image, seconds=seconds)))
+
+
+async def _sent(address: str, image: bytes, *, seconds: float) -> Seen:
+    seen, end = Seen(), time.monotonic() + seconds
     async with httpx2.AsyncClient(base_url=address, headers={"Origin": address}, timeout=60.0) as client:
         await asyncio.gather(*(_upload(client, image, telephone=k, until=end, seen=seen) for k in range(TELEPHONES)))
     return seen

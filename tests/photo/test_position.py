@@ -2,10 +2,13 @@
 
 import io
 import re
+import struct
 from pathlib import Path
 
 import numpy as np
+import pi_heif
 import pytest
+import tifffile
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
@@ -54,6 +57,53 @@ def test_a_photograph_without_a_position_is_left_as_it_is():
     assert without_position(kept.getvalue()) == kept.getvalue()
     assert without_position(HEIC.read_bytes()) == HEIC.read_bytes()
     assert without_position(b"") == b""
+
+
+def heic_with_position():
+    """The HEIC of the tests with another block of EXIF: its last item, so that only two lengths change (ISO/IEC 14496-12: `iloc`, `mdat`)."""
+    data, exif = bytearray(HEIC.read_bytes()), with_position().tobytes()
+    item = struct.pack(">I", 6) + exif
+    begin, length = (struct.unpack(">I", data[at : at + 4])[0] for at in (111, 121))
+    assert (begin, length, data[77:81], data[450:454]) == (len(data) - length, 36, b"iloc", b"mdat")
+    data[121:125] = struct.pack(">I", len(item))
+    data[446:450] = struct.pack(">I", struct.unpack(">I", data[446:450])[0] + len(item) - length)
+    return bytes(data[:begin] + item)
+
+
+def test_the_position_in_a_heic_is_gone():
+    """libheif finds the position in the block of EXIF before and zeros after; the picture stays."""
+    data = heic_with_position()
+    bare = without_position(data)
+    before, after = (Image.Exif() for _ in range(2))
+    before.load(pi_heif.open_heif(io.BytesIO(data)).info["exif"])
+    after.load(pi_heif.open_heif(io.BytesIO(bare)).info["exif"])
+    assert float(before.get_ifd(0x8825)[2][2]) == pytest.approx(40.12)
+    assert not any(str(value).strip("\0 ") and value in before.get_ifd(0x8825).values() for value in after.get_ifd(0x8825).values())
+    assert after[0x010F] == "Invented Camera"
+    assert np.array_equal(load_photo(data, name="a").levels, load_photo(bare, name="a").levels)
+
+
+def raw_with_position():
+    """A camera RAW (DNG, one plane of a mosaic), its directory of the position at the end."""
+    # The writer does not write that tag: another in its place, renamed afterwards.
+    tags = [(34852, "I", 1, 0, True), (50706, "B", 4, (1, 4, 0, 0), True), (33421, "H", 2, (2, 2), True), (33422, "B", 4, (0, 1, 1, 2), True)]
+    kept = io.BytesIO()
+    tifffile.imwrite(kept, LEVELS[:, :, 0].astype(np.uint16) * 16, photometric=32803, extratags=tags)
+    data = bytearray(kept.getvalue() + b"\0" * (len(kept.getvalue()) % 2))
+    entry, end = data.index(struct.pack("<HHI", 34852, 4, 1)), len(data)
+    data[entry : entry + 12] = struct.pack("<HHII", 0x8825, 4, 1, end)
+    latitude = struct.pack("<6I", 51, 1, 28, 1, 4012, 100)
+    return bytes(data) + struct.pack("<HHHI4sHHIII", 2, 1, 2, 2, b"N\0", 2, 5, 3, end + 30, 0) + latitude
+
+
+def test_the_position_in_a_raw_file_is_gone():
+    """tifffile, which reads such directories by itself, finds the position before and zeros after; the mosaic stays."""
+    data = raw_with_position()
+    bare = without_position(data)
+    before, after = (tifffile.TiffFile(io.BytesIO(each)).pages[0] for each in (data, bare))
+    assert before.tags[0x8825].value["GPSLatitude"] == (51, 1, 28, 1, 4012, 100)
+    assert not any(after.tags[0x8825].value["GPSLatitude"])
+    assert np.array_equal(before.asarray(), after.asarray())
 
 
 def test_the_position_in_xmp_is_gone():

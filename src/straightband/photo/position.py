@@ -17,11 +17,16 @@ POSITION_FOLDER = 0x8825
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 _MOST_ENTRIES = 1000
 _MOST_FOLDERS = 64
-_STARTS = re.compile(rb"II\*\0|MM\0\*")
+_STARTS = (b"II*\0", b"MM\0*")
 # XMP, as an attribute or as an element, in one byte a letter.
-_XMP = re.compile(rb'(\bexif:GPS\w+\s*=\s*)("[^"]{0,200}"|\'[^\']{0,200}\')|(<exif:GPS(\w+)[^>]{0,200}>)([^<]{0,400})(?=</exif:GPS)')
+_XMP_NAME = b"exif:GPS"
+_XMP = re.compile(rb'(exif:GPS\w+\s*=\s*)("[^"]{0,200}"|\'[^\']{0,200}\')|(exif:GPS(\w+)[^>]{0,200}>)([^<]{0,400})(?=</exif:GPS)')
 # Position as films and some telephones write it (ISO 6709), in a box of its own.
 _ISO_6709 = re.compile(rb"[+-]\d{2,3}\.\d{3,6}[+-]\d{2,3}\.\d{3,6}(?:[+-]\d{1,5}\.\d{1,3})?/")
+# A photograph has millions of bytes, and an expression looked for at each of them takes a tenth of a second and more: so all digits are first made
+# one digit and both signs one sign, and what a place must begin with is looked for as plain bytes.
+_LIKE = bytes.maketrans(b"123456789-", b"000000000+")
+_ISO_6709_STARTS = (b"+00.000", b"+000.000")
 
 
 def without_position(data: bytes) -> bytes:
@@ -30,17 +35,28 @@ def without_position(data: bytes) -> bytes:
     JPEG, PNG, TIFF, camera RAW and HEIC keep the position in a directory of the same form, which is looked for wherever one begins. Never raises.
     """
     out = bytearray(data)
-    for found in _STARTS.finditer(data):
-        for begin, size in _places(data, found.start()):
+    for start in _finds(data, _STARTS):
+        for begin, size in _places(data, start):
             out[begin : begin + size] = bytes(size)
-    for found in _XMP.finditer(data):
-        begin, end = found.span(2) if found[2] is not None else found.span(5)
-        out[begin:end] = re.sub(rb"[^\"'\s]", b"0", found[2] if found[2] is not None else found[5])
-    for found in _ISO_6709.finditer(data):
-        out[found.start() : found.end()] = re.sub(rb"\d", b"0", found[0])
+    for start in _finds(data, (_XMP_NAME,)):
+        if found := _XMP.match(data, start):
+            begin, end = found.span(2) if found[2] is not None else found.span(5)
+            out[begin:end] = re.sub(rb"[^\"'\s]", b"0", found[2] if found[2] is not None else found[5])
+    for start in _finds(data.translate(_LIKE), _ISO_6709_STARTS):
+        if found := _ISO_6709.match(data, start):
+            out[found.start() : found.end()] = re.sub(rb"\d", b"0", found[0])
     if out == data:
         return data
     return _checksums_put_right(bytes(out)) if data.startswith(b"\x89PNG\r\n\x1a\n") else bytes(out)
+
+
+def _finds(data: bytes, beginnings: tuple[bytes, ...]) -> Iterator[int]:
+    """Every place at which one of these stands."""
+    for beginning in beginnings:
+        at = data.find(beginning)
+        while at >= 0:
+            yield at
+            at = data.find(beginning, at + 1)
 
 
 def _places(data: bytes, start: int) -> Iterator[tuple[int, int]]:
