@@ -124,9 +124,7 @@ def _told(idle: Seen, seen: Seen, *, seconds: float) -> dict[str, Any]:
     settled = idle.page_s[len(PAGES) :] or idle.page_s  # the first of each fills caches
     median = 1e3 * statistics.median(settled)
     p99 = 1e3 * float(np.quantile(seen.page_s, 0.99))
-    early, late = (
-        statistics.median(part) for part in (seen.memory_mb[: len(seen.memory_mb) // 4 + 1], seen.memory_mb[-len(seen.memory_mb) // 4 :])
-    )
+    quarters = [statistics.median(part) for part in np.array_split(seen.memory_mb, min(4, len(seen.memory_mb)))]
     return {
         "seconds": seconds,
         "pages asked for": len(seen.page_s),
@@ -139,9 +137,9 @@ def _told(idle: Seen, seen: Seen, *, seconds: float) -> dict[str, Any]:
         "median under load, ms": 1e3 * statistics.median(seen.page_s),
         "p99 under load, ms": p99,
         "p99 over idle median": p99 / median,
+        "slowest page, ms": 1e3 * max(seen.page_s),
         "p99 of uploads, ms": 1e3 * float(np.quantile(seen.upload_s, 0.99)) if seen.upload_s else float("nan"),
-        "memory, first quarter, MB": early,
-        "memory, last quarter, MB": late,
+        "memory by quarters, MB": ", ".join(f"{each:.0f}" for each in quarters),
         "most memory, MB": max(seen.memory_mb),
         "load of the machine": os.getloadavg()[0],
         "cores": os.cpu_count(),

@@ -71,7 +71,7 @@ def heic_with_position():
 
 
 def test_the_position_in_a_heic_is_gone():
-    """libheif finds the position in the block of EXIF before and zeros after; the picture stays."""
+    """The general-purpose reader of EXIF finds the position in the block of EXIF before and zeros after; the picture stays."""
     data = heic_with_position()
     bare = without_position(data)
     before, after = (Image.Exif() for _ in range(2))
@@ -86,7 +86,12 @@ def test_the_position_in_a_heic_is_gone():
 def raw_with_position():
     """A camera RAW (DNG, one plane of a mosaic), its directory of the position at the end."""
     # The writer does not write that tag: another in its place, renamed afterwards.
-    tags = [(34852, "I", 1, 0, True), (50706, "B", 4, (1, 4, 0, 0), True), (33421, "H", 2, (2, 2), True), (33422, "B", 4, (0, 1, 1, 2), True)]
+    tags = [
+        (34852, "I", 1, 0, True),
+        (50706, "B", 4, (1, 4, 0, 0), True),
+        (33421, "H", 2, (2, 2), True),
+        (33422, "B", 4, (0, 1, 1, 2), True),
+    ]
     kept = io.BytesIO()
     tifffile.imwrite(kept, LEVELS[:, :, 0].astype(np.uint16) * 16, photometric=32803, extratags=tags)
     data = bytearray(kept.getvalue() + b"\0" * (len(kept.getvalue()) % 2))
@@ -97,7 +102,7 @@ def raw_with_position():
 
 
 def test_the_position_in_a_raw_file_is_gone():
-    """tifffile, which reads such directories by itself, finds the position before and zeros after; the mosaic stays."""
+    """A library that reads such directories by itself finds the position before and zeros after; the mosaic stays."""
     data = raw_with_position()
     bare = without_position(data)
     before, after = (tifffile.TiffFile(io.BytesIO(each)).pages[0] for each in (data, bare))

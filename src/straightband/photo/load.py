@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
 from straightband.errors import PhotoUnreadable
+from straightband.photo.quiet import quiet_decoders
 from straightband.photo.raw import is_raw, raw_levels
 from straightband.provenance import source_of
 
@@ -93,7 +94,8 @@ def load_photo(data: bytes, *, name: str) -> Photo:
     """
     if not data:
         raise _unreadable(name, "is empty (0 bytes)", remedy="copy it from the telephone again")
-    decoded = _decode(data, name)
+    with quiet_decoders():
+        decoded = _decode(data, name)
     levels = _upright(decoded.levels, decoded.orientation)
     levels.setflags(write=False)
     megapixels = levels.shape[0] * levels.shape[1] * decoded.binning**2 / 1e6

@@ -17,11 +17,14 @@ from starlette.routing import Route
 
 from straightband.errors import StraightbandError
 from straightband.shop import telephones
+from straightband.shop.incoming import forget_old
 from straightband.shop.kept_open import KeptOpen
+from straightband.web.delivery import Delivery, Outcome
 from straightband.web.desk import Desk
 from straightband.web.events import is_job, job_events
 from straightband.web.frame import STATIC, response, static_file
 from straightband.web.guard import COOKIE, Guard
+from straightband.web.intake import Intake
 from straightband.web.pages import (
     backs,
     batches,
@@ -42,7 +45,9 @@ from straightband.web.pages import (
     work,
 )
 from straightband.web.pairing import COOKIE_DAYS, Pairing, code_drawing
-from straightband.web.routes import ask_of, at_fault, gives, gone, not_there, sent_with, shows, switch_units, takes
+from straightband.web.routes import ask_of, at_fault, gives, gone, not_there, shows, switch_units, takes, takes_file
+from straightband.web.sent import sent_with
+from straightband.web.taken import taken
 from straightband.web.worker import Worker
 from straightband.workflows.shop_clock import later
 from straightband.workflows.shown import sentence_shown
@@ -77,7 +82,7 @@ PAGES = (
     shows("/gaugings/{gauging:int}/correct", pieces.correct_gauging_page),
     takes("/gaugings/{gauging:int}/correct", pieces.take_gauging_correction, show=pieces.correct_gauging_page),
     shows("/pieces/{piece:int}/photograph", photographs.send_photograph_page),
-    takes("/pieces/{piece:int}/photograph", photographs.take_photograph, show=photographs.send_photograph_page),
+    takes_file("/pieces/{piece:int}/photograph", "photograph", show=photographs.send_photograph_page),
     shows("/photographs/{photograph:int}", photographs.photograph_page),
     takes("/photographs/{photograph:int}", photographs.take_reading, show=photographs.photograph_page),
     gives("/photographs/{photograph:int}/picture.jpg", photographs.give_picture),
@@ -99,7 +104,7 @@ PAGES = (
     gives("/batches/{batch:int}/cards.pdf", batches.give_cards),
     gives("/batches/{batch:int}/sags.png", batches.give_plot),
     shows("/flats", flats.flats_page),
-    takes("/flats", flats.take_flat, show=flats.flats_page),
+    takes_file("/flats", "flat", show=flats.flats_page),
     takes("/flats/{flat:int}/note", flats.take_note, show=flats.flats_page),
     shows("/flats/tests/new", flats.new_flat_test_page),
     takes("/flats/tests/new", flats.take_flat_test, show=flats.new_flat_test_page),
@@ -108,7 +113,7 @@ PAGES = (
     shows("/pieces/{piece:int}/back", backs.back_page),
     takes("/pieces/{piece:int}/back/timer", backs.take_back_timer, show=backs.back_page),
     takes("/pieces/{piece:int}/back/again", backs.take_back_again, show=backs.back_page),
-    takes("/pieces/{piece:int}/grid", backs.take_grid, show=backs.back_page),
+    takes_file("/pieces/{piece:int}/grid", "grid", show=backs.back_page),
     gives("/grids/{grid:int}/picture.jpg", backs.give_grid_picture),
     gives("/clearings/{clearing:int}/clearness.png", backs.give_clearness),
     gives("/grid.pdf", backs.give_grid_sheet),
@@ -137,10 +142,13 @@ PAGES = (
 )
 
 
-def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] = (), worker: Worker | None = None) -> Starlette:
+def bench_app(
+    desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] = (), worker: Worker | None = None, intake: Intake | None = None
+) -> Starlette:
     """The application for a bench.
 
-    `addresses` are those by which telephones reach it, as `http://192.0.2.7:8000`; `worker` is started and ended with it.
+    `addresses` are those by which telephones reach it, as `http://192.0.2.7:8000`; `worker` and `intake` are started and ended with it. Without
+    `intake` forms with files are read in this process.
     """
     kept = KeptOpen(folder=desk.shop.folder)
     desk = replace(desk, shop=kept)
@@ -149,13 +157,21 @@ def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] =
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         if worker is not None:
             await run_in_threadpool(worker.start)
+        await run_in_threadpool(forget_old, desk.shop.folder)
+        if intake is not None:
+            await intake.start()
         yield
+        if intake is not None:
+            await intake.close()
         if worker is not None:
             await run_in_threadpool(worker.close)
         kept.close()
 
     async def knows(cookie: str) -> bool:
         return bool(cookie) and desk.lan and await run_in_threadpool(_is_known, desk, cookie)
+
+    async def here(delivery: Delivery) -> Outcome:
+        return await run_in_threadpool(taken, desk.shop, delivery)
 
     hosts = LOOPBACK_NAMES | {address.partition("//")[2].rpartition(":")[0].strip("[]") for address in addresses}
     app = Starlette(
@@ -172,6 +188,7 @@ def bench_app(desk: Desk, *, pairing_code: Pairing, addresses: tuple[str, ...] =
         lifespan=lifespan,
     )
     app.state.desk = desk
+    app.state.take = intake.take if intake is not None else here
     return app
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import threading
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
@@ -10,26 +9,25 @@ from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import IntegerConvertor, register_url_convertor
-from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from straightband.errors import StraightbandError
+from straightband.shop.incoming import forget_incoming
 from straightband.shop.record import NotInRecord
+from straightband.web.delivery import Delivery, Outcome, received
 from straightband.web.desk import Ask, Desk, Sent
 from straightband.web.frame import Page, response
 from straightband.web.guard import is_loopback
 from straightband.web.pages.refused import refused_page
+from straightband.web.sent import sent_with
 from straightband.workflows.shown import sentence_shown
 
-MOST_FIELDS = 80
-MOST_FILES = 60  # the most photographs of one reading
 # Pages are made one after the other: each look into the record gives other threads the interpreter and then waits to have it back, so that several at
 # once take many times as long as in turn (measured by `benchmarks.run load`: 400 ms instead of 20 for the slowest in a hundred).
 _IN_TURN = threading.Lock()
-_CHARSET = re.compile(r"charset\s*=\s*\"?([^\";\s]*)", re.IGNORECASE)
 UNITS = ("mm", "in")
 Show = Callable[[Ask], Page]
 Take = Callable[[Ask], str]
@@ -68,23 +66,6 @@ def ask_of(
     )
 
 
-async def sent_with(request: Request) -> tuple[dict[str, str], dict[str, tuple[Sent, ...]]]:
-    """What was typed and chosen in a form."""
-    named = _CHARSET.search(request.headers.get("content-type", ""))
-    if named and named[1].lower() not in ("utf-8", "utf8"):
-        raise HTTPException(415, "Forms are taken in UTF-8 only.")  # other codings of the library fail in ways of their own
-    texts: dict[str, str] = {}
-    files: dict[str, tuple[Sent, ...]] = {}
-    async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
-        for key, value in form.multi_items():
-            if isinstance(value, UploadFile):
-                files[key] = (*files.get(key, ()), Sent(name=value.filename or "", data=await value.read()))
-            else:
-                # Several boxes ticked under one name come with commas between them.
-                texts[key] = f"{texts[key]},{value}" if texts.get(key) else value
-    return texts, files
-
-
 def shows(path: str, show: Show) -> Route:
     """A page that is only looked at."""
 
@@ -115,15 +96,52 @@ def takes(path: str, take: Take, *, show: Show) -> Route:
         ask = ask_of(request, texts=texts, files=files)
         try:
             return RedirectResponse(await run_in_threadpool(take, ask), 303)
-        except NotInRecord as refusal:
-            return _refused(ask, refusal, request=request)
         except StraightbandError as refusal:
-            if _wants_json(request):
-                return JSONResponse(error_json(refusal), status_code=422)
-            again = ask_of(request, texts=texts, files=files, error=_sentence(refusal))
-            return await _page(request, show, ask=again, status=422)
+            return await _form_refused(request, refusal, show=show, texts=texts)
 
     return Route(path, post, methods=["POST"])
+
+
+def takes_file(path: str, kind: str, *, show: Show) -> Route:
+    """A form with a file, answered in the same way; it is read and entered elsewhere (`taken.py`)."""
+
+    async def post(request: Request) -> Response:
+        try:
+            outcome = await _handed_over(request, kind)
+        except StraightbandError as refusal:
+            return await _form_refused(request, refusal, show=show, texts={})
+        if outcome.leads_to:
+            return RedirectResponse(outcome.leads_to, 303)
+        if outcome.status:
+            raise HTTPException(outcome.status, outcome.words)
+        return await _form_refused(request, outcome.refusal, show=show, texts=outcome.texts)
+
+    return Route(path, post, methods=["POST"])
+
+
+async def _handed_over(request: Request, kind: str) -> Outcome:
+    ask = ask_of(request)
+    place = await received(request, ask.shop.folder)
+    try:
+        delivery = Delivery(
+            kind=kind,
+            place=str(place),
+            content_type=request.headers.get("content-type", ""),
+            numbers=ask.numbers,
+            units=ask.units,
+            now=ask.desk.now(),
+        )
+        return await request.app.state.take(delivery)
+    finally:
+        await run_in_threadpool(forget_incoming, place)
+
+
+async def _form_refused(request: Request, refusal: StraightbandError, *, show: Show, texts: Mapping[str, str]) -> Response:
+    if isinstance(refusal, NotInRecord):
+        return _refused(ask_of(request), refusal, request=request)
+    if _wants_json(request):
+        return JSONResponse(error_json(refusal), status_code=422)
+    return await _page(request, show, ask=ask_of(request, texts=texts, error=_sentence(refusal)), status=422)
 
 
 async def _page(request: Request, show: Show, *, ask: Ask | None = None, status: int = 200) -> Response:

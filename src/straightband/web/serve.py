@@ -15,6 +15,7 @@ from straightband.errors import BadInput
 from straightband.shop.folder import Shop
 from straightband.web.app import bench_app
 from straightband.web.desk import Desk
+from straightband.web.intake import Intake
 from straightband.web.pairing import Pairing
 from straightband.web.worker import Worker
 
@@ -51,7 +52,7 @@ def serve(shop: Shop, *, lan: bool, port: int | None, tell: Callable[[Opened], N
     addresses = tuple(f"http://{host}:{number}" for host in own_addresses()) if lan else ()
     pairing = Pairing()
     tell(Opened(address=f"http://127.0.0.1:{number}", lan_addresses=addresses, code=pairing.offer() if lan else ""))
-    app = bench_app(Desk(shop=shop, lan=lan), pairing_code=pairing, addresses=addresses, worker=Worker(shop=shop))
+    app = bench_app(Desk(shop=shop, lan=lan), pairing_code=pairing, addresses=addresses, worker=Worker(shop=shop), intake=Intake(shop=shop))
     # No Date or Server header from a proxy is trusted, and nobody waits longer than a slow telephone needs.
     config = uvicorn.Config(
         app,
