@@ -117,7 +117,7 @@ RECKONED = {
     "events.py: quiet + LOOK_S", "events.py: waited + LOOK_S", "guard.py: self.count += len(message.get('body', b''))", "guard.py: moment - times[0]",
     "pairing.py: moment - self.born", "serve.py: PORT + PORTS_TRIED", "worker.py: MOST_SECONDS / 60", "worker.py: MOST_SECONDS / 60 is formatted",
     "worker.py: time.monotonic() - process.began",
-    "pages/flats.py: MOST_PAIRS + 1", "pages/orders.py: len(pieces) + 1", "pages/pieces.py: leaf - 1", "pages/pieces.py: leaf + 1",
+    "pages/flats.py: MOST_PAIRS + 1", "pages/orders.py: count + 1", "pages/pieces.py: leaf - 1", "pages/pieces.py: leaf + 1",
 }  # fmt: skip
 COMPUTES = ast.Mult | ast.Div | ast.FloorDiv | ast.Mod | ast.Pow | ast.Add | ast.Sub | ast.MatMult
 

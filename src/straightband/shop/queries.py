@@ -16,8 +16,12 @@ from straightband.shop.entries import (
 )
 from straightband.shop.record import Record, entry_of
 
-# The reading's own bulk (what is drawn over the photograph) is left where a list is made.
-_LIGHT_READING = "r.id, r.at, r.corrects, r.face_id, r.flat_id, r.told, r.found, '{}' AS drawing, r.map_sha256, r.program"
+# Where a list is made, what is drawn over the photograph is left, and of the facts all but those that lists tell: to decode them takes longer than to find them.
+LISTED_FACTS = ("surface", "uncertainty", "sign")
+_LISTED = ", ".join(f"'{name}', json_extract(r.found, '$.{name}')" for name in LISTED_FACTS)
+_LIGHT_READING = (
+    f"r.id, r.at, r.corrects, r.face_id, r.flat_id, r.told, json_object({_LISTED}) AS found, '{{}}' AS drawing, r.map_sha256, r.program"
+)
 BACK = "back"  # the name of the face that only has to pass light
 _PIECES_OPEN = """
 FROM piece AS p WHERE p.corrects IS NULL AND NOT EXISTS (
@@ -77,7 +81,7 @@ def run_of_timer(record: Record, timer_id: int) -> Run | None:
 
 
 def readings_of(record: Record, face_root: int, *, limit: int = -1) -> tuple[ReadingEntry, ...]:
-    """Readings of a face without what is drawn over the photograph, the newest first."""
+    """Readings of a face with nothing but the facts that lists tell, the newest first."""
     rows = record.connection.execute(
         f"SELECT {_LIGHT_READING} FROM reading AS r WHERE r.face_id = ? ORDER BY r.id DESC LIMIT ?",  # noqa: S608 - columns stand above
         (face_root, limit),

@@ -14,7 +14,7 @@ def utc_now() -> str:
 
 def moment(stored: str) -> datetime:
     """The moment that a stored time names."""
-    return datetime.strptime(stored, _STORED).replace(tzinfo=UTC)
+    return datetime.fromisoformat(stored)
 
 
 def later(stored: str, *, minutes: float) -> str:

@@ -91,8 +91,9 @@ def _day(stored: object) -> str:
 
 def pair_readings(record: Record) -> tuple[tuple[ReadingEntry, PieceEntry], ...]:
     """Readings that may be of a pair of flats: nothing taken off, hills known from holes; the newest first."""
-    found = readings_without_flat(record, limit=MOST_READINGS)
-    return tuple((each, piece_of_reading(record, each)) for each in found if each.found["sign"] == "known")
+    found = [each for each in readings_without_flat(record, limit=MOST_READINGS) if each.found["sign"] == "known"]
+    of_face = {face: piece_of_reading(record, each) for face, each in {each.face_id: each for each in found}.items()}
+    return tuple((each, of_face[each.face_id]) for each in found)
 
 
 def told_of_texts(shop: Shop, texts: Mapping[str, str], *, today: str) -> dict[str, Any]:

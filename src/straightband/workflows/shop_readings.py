@@ -12,7 +12,7 @@ from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.photo.position import without_position
 from straightband.quantities import whole_number
-from straightband.shop.entries import Exposure, Flat, GridPhotograph, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
+from straightband.shop.entries import Exposure, FaceEntry, Flat, GridPhotograph, Ordered, Photograph, PieceEntry, ReadingEntry, VerdictEntry
 from straightband.shop.folder import Shop
 from straightband.shop.queries import photographs_of, readings_with
 from straightband.shop.record import Form, Record, json_text
@@ -276,7 +276,7 @@ def differences(new: dict[str, Any], old: dict[str, Any]) -> tuple[str, ...]:
 
 def piece_of_reading(record: Record, reading: ReadingEntry) -> PieceEntry:
     """The piece that a reading is of."""
-    return face_of(record, reading.face_id)[1]
+    return record.current(PieceEntry, record.current(FaceEntry, reading.face_id).piece_id)
 
 
 def reading_map(shop: Shop, reading: ReadingEntry) -> HeightMap:

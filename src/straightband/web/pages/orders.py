@@ -22,6 +22,7 @@ from straightband.workflows.shop_prices import shop_prices
 from straightband.workflows.shown import sentence_shown
 
 MOST_SHOWN = 50
+MOST_PIECES = 20  # of one order
 FIELDS = (
     Field(name="name", label="Name of the order", hint="as it stands on the glass, like 2026-31", needed=True),
     Field(name="customer", label="Customer"),
@@ -109,8 +110,8 @@ class OrderPage(Page):
         Day and customer.
     draft
         What it comes to.
-    pieces
-        Link and name of each piece made for it.
+    pieces, more
+        Link and name of each piece made for it, the newest of many; and how many are older, in words, or nothing.
     form
         A new piece of it.
     correct
@@ -124,6 +125,7 @@ class OrderPage(Page):
     when: str
     draft: Draft
     pieces: tuple[tuple[str, str], ...]
+    more: str
     form: FormView
     correct: str
     earlier: str
@@ -202,14 +204,16 @@ def order_page(ask: Ask) -> OrderPage:
     with ask.shop.record() as record:
         order = record.current(Ordered, number)
         versions = record.versions(Ordered, order.root)
-        pieces = record.listing(PieceEntry, order_id=order.root)
+        pieces = record.listing(PieceEntry, newest_first=True, limit=MOST_PIECES, order_id=order.root)
+        count = record.count(PieceEntry, order_id=order.root, corrects=None)
     sketch = order_sketch(order_of_texts(order.told), units=ask.units)
     return OrderPage(
         title=f"Order {order.name}",
         when=", ".join(part for part in (day_shown(order.at), order.customer) if part),
         draft=_draft(ask, order.found, sketch=sketch),
-        pieces=tuple((f"/pieces/{piece.root}", piece.name) for piece in pieces),
-        form=form(ask, f"/orders/{order.root}", submit="Enter the piece", fields=PIECE_FIELDS, values=_suggested(order, pieces)),
+        pieces=tuple((f"/pieces/{piece.root}", piece.name) for piece in pieces[::-1]),
+        more=f"{count} pieces are of it; the newest {len(pieces)} are shown." if count > len(pieces) else "",
+        form=form(ask, f"/orders/{order.root}", submit="Enter the piece", fields=PIECE_FIELDS, values=_suggested(order, count)),
         correct=f"/orders/{order.root}/correct",
         earlier=f"Corrected; entered first on {day_shown(versions[0].at)}." if len(versions) > 1 else "",
     )
@@ -233,9 +237,9 @@ PIECE_FIELDS = (
 )
 
 
-def _suggested(order: Ordered, pieces: tuple[PieceEntry, ...]) -> dict[str, str]:
+def _suggested(order: Ordered, count: int) -> dict[str, str]:
     suggested = piece_suggested(order)
-    return suggested if not pieces else suggested | {"name": f"{order.name}-{len(pieces) + 1}"}
+    return suggested | {"name": f"{order.name}-{count + 1}"} if count else suggested
 
 
 def take_piece_of_order(ask: Ask) -> str:
