@@ -15,7 +15,7 @@ from straightband.workflows.read import read_photo
 from straightband.workflows.report_reading import reading_facts
 from straightband.workflows.setup import setup_from_text
 
-WIDTH_PX = 320
+WIDTH_PX = 240
 
 
 def seeds() -> tuple[bytes, ...]:

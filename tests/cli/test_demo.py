@@ -175,6 +175,6 @@ def test_every_command_in_the_documents_does_what_they_say(commands, printed, ca
 
 
 def test_every_command_has_an_example_in_the_documents():
-    """No command goes without one, but `step`, for which the demonstration has no photograph, and `demo`, whose whole story is told at the end of the page."""
+    """No command goes without one, but `demo`, whose whole story is told at the end of the page."""
     text = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
-    assert [name for name in COMMANDS if not re.search(rf"^(\$ )?(\S+/)?straightband {name}\b", text, re.MULTILINE)] == ["step", "demo"]
+    assert [name for name in COMMANDS if not re.search(rf"^(\$ )?(\S+/)?straightband {name}\b", text, re.MULTILINE)] == ["demo"]

@@ -14,11 +14,15 @@ import pytest
 from straightband.cli import COMMANDS
 from straightband.heightmap.figures import without_tilt
 from straightband.verdict.flags import MEANINGS
+from straightband.workflows.batch import batch_from_toml
+from straightband.workflows.clear_text import past_backs_from_toml
 from straightband.workflows.demo_flats import pair_maps
 from straightband.workflows.demo_scene import flat_looking_at_it
 from straightband.workflows.flags import SENTENCES
 from straightband.workflows.maps import map_from_file
+from straightband.workflows.order_prices import prices_from_toml
 from straightband.workflows.piece import piece_from_toml
+from straightband.workflows.strokes_shelf import shelf_from_toml
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
@@ -88,8 +92,32 @@ def test_the_readme_opens_with_the_job_and_the_two_commands():
     assert re.fullmatch(r"```sh\nmake demo .*\nmake test .*\n```", parts[2])
 
 
-def test_the_piece_file_in_the_documents_is_read():
-    """The example in docs/conventions.md is a piece file that the program takes whole."""
+# By a key that only this kind of file has.
+LOADERS = {
+    "piece": batch_from_toml,
+    "telescope": piece_from_toml,
+    "lap": shelf_from_toml,
+    "back": past_backs_from_toml,
+    "per_hour": prices_from_toml,
+}
+
+
+def files_shown():
+    """Every block of TOML in the documents."""
+    for page in PAGES:
+        for number, block in enumerate(re.findall(r"^```toml\n(.*?)^```", page.read_text(encoding="utf-8"), re.DOTALL | re.MULTILINE), 1):
+            yield pytest.param(block, id=f"{page.name} {number}")
+
+
+@pytest.mark.parametrize("block", list(files_shown()))
+def test_every_file_in_the_documents_is_read(block):
+    """Each is taken whole by the one loader to which it belongs: a key that the program does not know would be refused."""
+    (load,) = {LOADERS[key] for key in tomllib.loads(block) if key in LOADERS}
+    load(block.encode(), name="example")
+
+
+def test_the_piece_file_in_the_documents_says_what_it_shows():
+    """The example in docs/conventions.md gives name, day and remarks as they stand there."""
     example = re.search(r"```toml\n(.*?)```", (DOCS / "conventions.md").read_text(encoding="utf-8"), re.DOTALL)[1]
     assert tomllib.loads(example)["telescope"]["full_field"] == "12mm"
     piece = piece_from_toml(example.encode(), name="example")

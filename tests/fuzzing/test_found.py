@@ -10,7 +10,7 @@ from numpy.lib import format as npy
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from fuzzing import one, run
+from fuzzing import one, read, run
 from fuzzing.seeds import npzs
 from fuzzing.targets import TARGETS
 from straightband.cli.frames import cores_from_text
@@ -18,6 +18,7 @@ from straightband.errors import BadInput, PhotoUnreadable, RecordUnreadable
 from straightband.heightmap.archive import member, member_names, zipped
 from straightband.heightmap.figures import without_tilt
 from straightband.heightmap.formats import read_map
+from straightband.photo import load
 from straightband.workflows.films import frames_of
 from straightband.workflows.order_prices import prices_from_toml
 
@@ -53,6 +54,13 @@ def test_a_film_that_ends_its_reader_is_refused():
     assert str(refusal.value) == (
         "film.avi is damaged, or larger than can be decoded; a whole film as the telephone stored it is needed; copy it again, or give single photographs."
     )
+
+
+def test_a_try_that_trusts_nothing_is_no_explanation(monkeypatch):
+    """A damaged photograph for which one of the tries sets the whole face aside is read by the others, or refused in a sentence."""
+    monkeypatch.setattr(load, "FEWEST_MEGAPIXELS", 0.0)
+    data = (ROOT / "tests" / "truth" / "found" / "bands-of-which-one-try-trusts-nothing.jpg").read_bytes()
+    read.feed(data)
 
 
 def test_a_whole_film_gives_its_frames(tmp_path):

@@ -45,7 +45,7 @@ def test_past_backs_are_read():
         (lambda: past_backs_from_toml(b"back = 3", name="p"), "the file of past backs 'p' holds something else than"),
         (lambda: past_backs_from_toml(b"[[back]]\nminor='60mm'\n", name="p"), "a [[back]] in the file of past backs 'p' has other entries"),
         (lambda: past_backs_from_toml(b"[[back]]\nminor='60mm'\nminutes=-2", name="p"), "took -2 minutes"),
-        (lambda: past_backs_from_toml(b"\xff", name="p"), "the file of past backs 'p' can't be read"),
+        (lambda: past_backs_from_toml(b"\xff", name="p"), "the file of past backs 'p' is not TOML (it is not plain text in UTF-8)"),
         (lambda: past_backs_from_toml(b"#" * 100_001, name="p"), "has 100001 bytes"),
         (lambda: grid_setup_from_text(minor="90mm", mark="14"), "the mark was given as '14'"),
     ],

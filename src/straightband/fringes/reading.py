@@ -210,6 +210,8 @@ def _swing(fit: LocalFit) -> float:
 def _possible(fit: LocalFit) -> bool:
     """Whether a lamp and glass can make such light: no band turned inside out or darker than dark but for a few pixels, no place many times brighter."""
     trusted = fit.weight > SET_ASIDE_WEIGHT
+    if not trusted.any():
+        return False
     contrast = fit.fields.contrast[trusted]
     dim, bright = np.quantile(fit.fields.light[trusted], (FEW_ODD, 1.0 - FEW_ODD))
     odd = float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST)))

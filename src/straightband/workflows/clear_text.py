@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from typing import Any
 
 from straightband.errors import BadInput
@@ -13,11 +12,12 @@ from straightband.photo.outline import outline_from_text
 from straightband.quantities import parse_duration_s, parse_length_mm
 from straightband.workflows.clear import GridSetup
 from straightband.workflows.setup import clock_hour, face_from_text, margin_from_text
+from straightband.workflows.toml_table import table_from_toml
 
 KNOWN_INDEX_DOUBT = 0.005  # from melt to melt and over the visible, 95 %
 MOST_PHOTOGRAPHS = 20
 LONGEST_SPELL_MIN = 24.0 * 60.0
-LARGEST_BYTES = 100_000
+_PAST = 'each needs minor = "60mm" (or the diameter) and minutes = 32, from fine ground to clear'
 
 
 def grid_setup_from_text(
@@ -87,12 +87,7 @@ def polished_from_text(text: str) -> float:
 def past_backs_from_toml(data: bytes, *, name: str) -> tuple[PastBack, ...]:
     """The shop's past backs from [[back]] tables with `minor` and `minutes`; raises BadInput."""
     shown = f"the file of past backs '{name[:60]}'"
-    if len(data) > LARGEST_BYTES:
-        raise _not_past(f"{shown} has {len(data)} bytes")
-    try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
-    except (UnicodeDecodeError, ValueError, RecursionError) as fault:
-        raise _not_past(f"{shown} can't be read ({str(fault)[:120] or 'it nests too deep'})") from fault
+    table = table_from_toml(data, shown=shown, needed=_PAST)
     backs = table.get("back")
     if set(table) != {"back"} or not isinstance(backs, list) or not all(isinstance(back, dict) for back in backs):
         raise _not_past(f"{shown} holds something else than [[back]] tables")
@@ -111,6 +106,6 @@ def _past_back(back: dict[str, Any], *, shown: str) -> PastBack:
 def _not_past(found: str) -> BadInput:
     return BadInput(
         found=found,
-        needed='each needs minor = "60mm" (or the diameter) and minutes = 32, from fine ground to clear',
+        needed=_PAST,
         remedy="correct it and call again",
     )

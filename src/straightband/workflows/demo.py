@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from straightband.heightmap.figures import Figures, figures
+from straightband.synthetic.block import block_photograph
 from straightband.telescope.sizing import Cut, cut_of_cone
 from straightband.workflows.certify import certify, verdict_on
 from straightband.workflows.demo_back import BackChapter, demo_back
@@ -28,6 +29,7 @@ from straightband.workflows.several import read_photos
 
 SHOP, NUMBER = "Hollow Lane Glass (invented)", "2026-31"
 FLAT = "flat-a.npz"
+STEP, STEP_FRACTION, STEP_SEED = "step.jpg", 0.26, 5
 PIECE_FILE = """\
 # What `straightband certify` needs to know of a piece. Lengths carry their unit; hours are those of a clock laid on the upright photograph.
 name = "{number}"
@@ -110,6 +112,9 @@ def run_demo() -> Demo:
         DemoFile(name="story.txt", data=("\n".join(lines) + "\n").encode(), shows="the story above, with its numbers"),
         DemoFile(name=FLAT, data=flat[1], shows="map of the shop's reference flat, which is taken off every reading"),
         *_pair_files(),
+        DemoFile(
+            name=STEP, data=_step_photograph(), shows="rendered photograph of a gauge block wrung on a platen, for `straightband step`"
+        ),
         *_chapter_files(before, shots[0], toml=tomls[0]),
         *_chapter_files(after, shots[1], toml=tomls[1]),
         *_papers(after, pdf=made.pdf),
@@ -124,6 +129,10 @@ def run_demo() -> Demo:
         exposures=tuple(zip(shots, (before, after), strict=True)),
         back=back,
     )
+
+
+def _step_photograph() -> bytes:
+    return block_photograph(fraction=STEP_FRACTION, noise=0.02, rng=np.random.default_rng(STEP_SEED))
 
 
 def _pair_files() -> list[DemoFile]:
