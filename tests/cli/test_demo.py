@@ -47,7 +47,7 @@ def test_the_shop_it_fills_is_whole_and_reads_the_same_again(shown):
     assert facts["shop"] == str(folder / "shop")
     found = vouch(open_shop(folder / "shop"), recompute=True)
     assert found.whole, (found.checked.faults, found.recomputed)
-    counts = {"readings": 2, "verdicts": 2, "orders": 4, "gaugings": 3, "grinding plans": 1, "looks at backs": 1, "plates of pads": 1}
+    counts = {"readings": 2, "verdicts": 2, "orders": 5, "gaugings": 3, "grinding plans": 1, "looks at backs": 1, "plates of pads": 1}
     assert found.recomputed.counts == counts
     assert found.recomputed.same == sum(counts.values())
 

@@ -15,6 +15,7 @@ from straightband.heightmap.figures import without_tilt
 from straightband.shop import jobs
 from straightband.shop.entries import (
     KINDS,
+    Batch,
     Flat,
     GaugingEntry,
     GridPhotograph,
@@ -47,10 +48,12 @@ from straightband.workflows import (
 )
 from straightband.workflows.map_stream import NOTHING, map_stream
 from straightband.workflows.maps import map_file
+from straightband.workflows.shop_batches import tick_runs
 from straightband.workflows.shop_certificates import certify_for_the_record
 from straightband.workflows.shop_orders import enter_piece
 from straightband.workflows.shop_readings import reading_map
 from straightband.workflows.shop_recompute import reading_again
+from straightband.workflows.shop_today import planned_step
 from straightband.workflows.shown import length_shown, sentence_shown
 from straightband.workflows.stroke_rows import before_and_after
 from straightband.workflows.stroke_rows import rate_rows as rate_words
@@ -334,6 +337,21 @@ def test_runs_of_a_plan_are_ticked_off(client, shop):
     assert client.post("/batches/1", data={}).status_code == 422
     assert client.get("/batches/1/cards.pdf").content.startswith(b"%PDF")
     assert client.get("/batches/1/sags.png").content.startswith(b"\x89PNG")
+
+
+def test_the_next_run_of_its_batch_is_the_next_step_of_a_piece(shop):
+    """It is the first run that is not ticked off, with a link to the batch; none for a piece of no batch, or when all runs are done."""
+    with shop.record() as record:
+        batch, pieces = record.get(Batch, 1), [record.current(PieceEntry, number) for number in (1, 2)]
+        assert [planned_step(record, piece) is None for piece in pieces] == [True, False]
+    tick_runs(shop, 1, numbers=(1,), now="2026-03-03T10:00:00Z")
+    with shop.record() as record:
+        step, run = planned_step(record, pieces[1]), batch.found["runs"][1]
+    assert step.words == f"Grind {run['top']} on {run['bottom']} with 5 um for 2.0 min, as planned."
+    assert step.link == "/batches/1"
+    tick_runs(shop, 1, numbers=tuple(range(2, len(batch.found["runs"]) + 1)), now="2026-03-03T10:00:00Z")
+    with shop.record() as record:
+        assert planned_step(record, pieces[1]) is None
 
 
 def test_a_batch_is_planned_from_pieces_of_the_record(client):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from straightband.shop.entries import (
+    Batch,
     CertificateEntry,
     Clearing,
     Exposure,
@@ -42,6 +43,14 @@ def count_open_pieces(record: Record) -> int:
         "JOIN reading AS r ON r.id = c.reading_id JOIN face AS f ON f.id = r.face_id)"
     ).fetchone()
     return int(row[0])
+
+
+def newest_batch(record: Record, piece_root: int) -> Batch | None:
+    """The batch that a piece was planned in last, or None."""
+    row = record.connection.execute(
+        "SELECT b.id FROM batch AS b, json_each(b.told, '$.pieces') AS each WHERE each.value = ? ORDER BY b.id DESC LIMIT 1", (piece_root,)
+    ).fetchone()
+    return None if row is None else record.get(Batch, row["id"])
 
 
 def faces_of(record: Record, piece_root: int) -> tuple[FaceEntry, ...]:

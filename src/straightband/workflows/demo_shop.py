@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from straightband.shop.entries import GridPhotograph, Photograph
@@ -12,7 +14,7 @@ from straightband.workflows.demo_flats import three_flats
 from straightband.workflows.demo_plan import BATCH_FILE, demo_plan
 from straightband.workflows.demo_scene import CAMERA_MM
 from straightband.workflows.shop_backs import back_for, back_task, enter_clearing, enter_grid_photograph
-from straightband.workflows.shop_batches import enter_batch
+from straightband.workflows.shop_batches import enter_batch, tick_runs
 from straightband.workflows.shop_clock import later
 from straightband.workflows.shop_flats import enter_flat_test, use_flats
 from straightband.workflows.shop_laps import enter_lap
@@ -28,8 +30,11 @@ ORDERS = (
     {"name": "2026-32", "customer": "order 32 (invented)", "aperture": "12in", "focal_ratio": "4.5", "intercept": "10in", "full_field": "0.6in"},
     {"name": "2026-33", "customer": "order 33 (invented)", "aperture": "150mm", "focal_length": "900mm", "intercept": "140mm", "full_field": "10mm"},
     {"name": "2026-34", "customer": "order 34 (invented)", "aperture": "250mm", "focal_ratio": "5", "intercept": "205mm", "full_field": "12mm", "strehl": "0.95"},
+    {"name": "2026-35", "customer": "order 35 (invented)", "aperture": "250mm", "focal_ratio": "5", "intercept": "205mm", "full_field": "12mm", "strehl": "0.95"},
 )  # fmt: skip
-SIZES = ("", "71mm", "58mm", "")  # of the pieces; the first and the last have the size the demonstration found
+ON_PADS, IN_BATCH = "2026-34", "2026-35"
+TICKED = (1, 2, 3)
+SIZES = ("", "71mm", "58mm", "", "")  # of the pieces, as a rule that which the demonstration found
 GAUGINGS = (
     ("40um", "9min", "18.4um,18.6um,18.5um", "11.0um,11.1um"),
     ("20um", "12min", "14.2um,14.3um,14.1um", "11.1um,11.0um"),
@@ -54,8 +59,7 @@ def fill_shop(shop: Shop, demo: Demo) -> None:
     flat = enter_flat(shop, "A", map_name=name, data=data, note="from three flats against each other", now=BEGAN)
     pieces = _pieces(shop, minor=f"{demo.facts['minor_axis_mm']:g}mm")
     _grind(shop, pieces[1])
-    told = {"batch_file": BATCH_FILE.decode(), "pieces": [pieces[0], pieces[2]]}
-    enter_batch(shop, demo_plan(), name="2026, spring", told=told, now=later(BEGAN, minutes=5.0))
+    _begin_batch(shop, [pieces[4], pieces[2]])
     _photographs(shop, demo, flat=flat)
     _clear(shop, pieces[3], demo.back)
     test = enter_flat_test(shop, {}, known=three_flats(), now=later(BEGAN, minutes=720.0))
@@ -82,12 +86,25 @@ def _clear(shop: Shop, piece: int, chapter: BackChapter) -> None:
     enter_clearing(shop, task, progress=chapter.progress, minutes=minutes, size_px=size_px, now=now)
 
 
+def _begin_batch(shop: Shop, pieces: list[int]) -> None:
+    """The plan of the demonstration with the last piece in the place of the first, which has the same size; its first runs are done."""
+    plan = demo_plan()
+    plan = replace(plan, plates=tuple(replace(plate, name=_renamed(plate.name)) for plate in plan.plates))
+    told = {"batch_file": _renamed(BATCH_FILE.decode()), "pieces": pieces, "companion": ""}
+    batch = enter_batch(shop, plan, name="2026, spring", told=told, now=later(BEGAN, minutes=5.0))
+    tick_runs(shop, batch, numbers=TICKED, now=later(BEGAN, minutes=30.0))
+
+
+def _renamed(words: str) -> str:
+    return words.replace(NUMBER, IN_BATCH)
+
+
 def _pieces(shop: Shop, *, minor: str) -> list[int]:
     out = []
     for told, size in zip(ORDERS, SIZES, strict=True):
         order = enter_order(shop, told, now=BEGAN)
         texts = {"name": told["name"], "shape": "ellipse", "minor": size or minor, "thickness": "12mm"}
-        if told is not ORDERS[-1]:  # whose back was looked at without its glass being told
+        if told["name"] != ON_PADS:  # whose back was looked at without its glass being told
             texts["glass"] = "borosilicate"
         out.append(enter_piece(shop, texts, now=BEGAN, order_id=order))
     return out

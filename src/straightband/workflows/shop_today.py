@@ -14,6 +14,7 @@ from straightband.shop.entries import (
     Run,
     StrokePlanEntry,
     StrokeStart,
+    Tick,
     VerdictEntry,
 )
 from straightband.shop.folder import Shop
@@ -22,6 +23,7 @@ from straightband.shop.queries import (
     back_of,
     count_open_pieces,
     faces_of,
+    newest_batch,
     newest_certificate,
     newest_clearing,
     newest_verdict,
@@ -178,21 +180,38 @@ def _state(record: Record, piece: PieceEntry, *, face: FaceEntry) -> tuple[str, 
     if clearing is not None and clearing.found["unclear_places"]:
         return clear_headline(clearing.found), Step(words=to_go(clearing.found), link=f"/pieces/{piece.root}/back", link_words="The back")
     gaugings = record.listing(GaugingEntry, newest_first=True, limit=1, face_id=face.root)
+    planned = planned_step(record, piece)
     if gaugings:
-        return _after_gauging(piece, gaugings[0])
+        return _after_gauging(piece, gaugings[0], planned=planned)
     runs = record.listing(Run, newest_first=True, limit=1, face_id=face.root)
     done = f"Last run: {runs[0].work}, {runs[0].minutes:g} minutes." if runs else "Nothing done yet."
-    words = "Gauge the face with the spherometer." if runs else "Grind it, or photograph the bands if it is polished."
-    return done, Step(words=words, link=f"/pieces/{piece.root}", link_words="Open")
+    if planned is not None:
+        return done, planned
+    if runs:
+        return done, Step(words="Gauge the face with the spherometer.", link=f"/pieces/{piece.root}/gauge", link_words="Gauge")
+    return done, Step(words="Grind it, or photograph the bands if it is polished.", link=f"/pieces/{piece.root}", link_words="Open")
 
 
-def _after_gauging(piece: PieceEntry, gauging: GaugingEntry) -> tuple[str, Step]:
+def planned_step(record: Record, piece: PieceEntry) -> Step | None:
+    """The next run of the batch that the piece is ground in, or None where there is none, or all of its runs are done."""
+    batch = newest_batch(record, piece.root)
+    if batch is None:
+        return None
+    done = {tick.number for tick in record.listing(Tick, batch_id=batch.root)}
+    for number, run in enumerate(batch.found["runs"], start=1):
+        if number not in done and piece.name in (run["top"], run["bottom"]):
+            words = f"Grind {run['top']} on {run['bottom']} with {run['abrasive_um']:g} um for {run['minutes']:.1f} min, as planned."
+            return Step(words=words, link=f"/batches/{batch.root}", link_words="The batch")
+    return None
+
+
+def _after_gauging(piece: PieceEntry, gauging: GaugingEntry, *, planned: Step | None) -> tuple[str, Step]:
     found = gauging.found
     state = f"{found['form'].capitalize()}, sag {round_with_uncertainty(found['sag_um'], found['sag_uncertainty_um'], unit='um')}."
     if "gauge-ends-here" in found["flags"]:
         link = f"/pieces/{piece.root}/photograph"
         return state, Step(words="The gauge sees no further: polish, then photograph the bands.", link=link, link_words="Photograph")
-    return state, Step(words=NEXT[found["next_on"]], link=f"/pieces/{piece.root}", link_words="Open")
+    return state, planned or Step(words=NEXT[found["next_on"]], link=f"/pieces/{piece.root}", link_words="Open")
 
 
 def _after_reading(record: Record, piece: PieceEntry, *, reading: ReadingEntry) -> tuple[str, Step]:

@@ -105,15 +105,15 @@
   }
   function ticks(every, edge, words, unit, per, pen, wide) {
     var from = lowest * step, to = highest * step, last = Math.floor(to / every + 1e-6), first = Math.ceil(from / every - 1e-6);
-    var free = -99;
-    for (var n = first; n <= last; n++) {
+    var taken = [];
+    for (var n = last; n >= first; n--) { // from the last, which carries the unit
       var x = 20 + (n * every - from) / (to - from) * (wide - 40), value = n * every / per;
       pen.beginPath(); pen.moveTo(x, edge); pen.lineTo(x, edge + (words < edge ? -5 : 5)); pen.stroke();
-      var text = String(+value.toPrecision(3)).replace("-", "\u2212");
-      if (x - free < 52 && n !== last || (n !== last && wide - x < 100)) { continue; }
-      free = x;
-      pen.textAlign = x > wide - 60 ? "right" : x < 40 ? "left" : "center";
-      pen.fillText(n === last ? text + " " + unit : text, pen.textAlign === "right" ? Math.min(x + 14, wide) : pen.textAlign === "left" ? Math.max(x - 10, 0) : x, words);
+      var text = String(+value.toPrecision(3)).replace("-", "\u2212") + (n === last ? " " + unit : ""), half = pen.measureText(text).width / 2;
+      var middle = Math.max(half, Math.min(wide - half, x));
+      if (taken.some(function (other) { return Math.abs(other[0] - middle) < other[1] + half + 10; })) { continue; }
+      taken.push([middle, half]);
+      pen.fillText(text, middle, words);
     }
   }
   function draw() {
