@@ -7,7 +7,7 @@ few edge points taken at random give a curve that all others can vote on (random
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, product
 
 import cv2
@@ -137,12 +137,14 @@ def edge_strip(pyramid: Pyramid, figure: Figure, *, offsets: NDArray, count: int
     return Strip(offsets=offsets, slope=slope, height=height, sure=sure, glass=glass)
 
 
-def curves_near(pyramid: Pyramid, figure: Figure, *, reach: Reach) -> list[Curve]:
-    """Curves within reach of the figure, best covered first."""
+def curves_near(pyramid: Pyramid, figure: Figure, *, reach: Reach, rising: bool | None = None) -> list[Curve]:
+    """Curves within reach of the figure, best covered first; only of light that rises outward, or that falls, where that is said."""
     shorter = figure.axes()[1]
     step = max(LEAST_STEP_PX, reach.step_share * shorter)
     far = reach.share * shorter + CREST_PX
     strip = edge_strip(pyramid, figure, offsets=np.arange(-far, far + step, step), count=reach.count, averaged=AVERAGED)
+    if rising is not None:
+        strip = replace(strip, sure=np.where((strip.slope > 0.0) == rising, strip.sure, 0.0), glass=np.ones_like(strip.glass))
     found = _rectangles(figure, strip, reach=reach) if figure.square else _ellipses(figure, strip, reach=reach)
     return sorted(found, key=lambda curve: -curve.coverage)
 

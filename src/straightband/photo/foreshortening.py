@@ -13,8 +13,11 @@ import numpy as np
 
 from straightband.face.shapes import Face, Shape
 from straightband.photo.outline import Outline
+from straightband.photo.plate import Plate
 
 LARGEST_TILT_DEG = 15.0  # of the views the program is made for; every smaller tilt is taken as equally likely
+
+PLATE_STANDARD = 0.0012  # of the logarithm of a circle's shortening at the face: lens, and a circle that is nearer or farther on one side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,8 +41,10 @@ class Foreshortening:
 
 
 def foreshortening(outline: Outline, face: Face) -> Foreshortening:
-    """The view off normal that fits the outline's ratio, with what stays unknown of it."""
+    """The view off normal that fits the outline's ratio, or the circle seen around it, with what stays unknown of it."""
     ratio = min(face.semi_u_mm, face.semi_v_mm) / face.semi_major_mm
+    if outline.plate is not None:
+        return _by_plate(outline.plate, ratio=ratio)
     # two axes with the same error each: the ratio's relative error is theirs combined
     noise = max(outline.standard_px * math.hypot(1.0 / outline.semi_major, 1.0 / outline.semi_minor), 2e-4)
     change = math.log(outline.semi_minor / outline.semi_major / ratio)
@@ -60,6 +65,23 @@ def foreshortening(outline: Outline, face: Face) -> Foreshortening:
         height_scale_standard=math.sqrt(float(np.sum(weight * (scale - mean) ** 2))),
         tilt_rad=math.sqrt(float(np.sum(weight * tilt**2))),
         turn_standard_rad=0.0 if face.shape is Shape.RECTANGLE else turn,
+    )
+
+
+def _by_plate(plate: Plate, *, ratio: float) -> Foreshortening:
+    """The view that the shortening of a circle in the plane of the face shows outright."""
+    longer, shorter = plate.axes_px()
+    noise = math.hypot(plate.standard_px * math.hypot(1.0 / longer, 1.0 / shorter), PLATE_STANDARD)
+    tilt = np.radians(np.linspace(0.0, LARGEST_TILT_DEG, 91))
+    weight = np.exp(-0.5 * ((math.log(shorter / longer) - np.log(np.cos(tilt))) / noise) ** 2)
+    weight /= weight.sum()
+    scale = 1.0 / np.cos(tilt)
+    mean = float(weight @ scale)
+    return Foreshortening(
+        height_scale=mean,
+        height_scale_standard=math.sqrt(float(weight @ (scale - mean) ** 2)),
+        tilt_rad=math.sqrt(float(weight @ tilt**2)),
+        turn_standard_rad=noise / math.sqrt(2.0) * ratio / (1.0 - ratio**2),
     )
 
 

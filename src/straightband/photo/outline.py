@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
 from straightband.photo.figure import Figure, magnified
 from straightband.photo.plane import Plane
+from straightband.photo.plate import Plate, plate_around
 from straightband.photo.refine import Refined, refined
 from straightband.photo.refusals import check_inside, why_none, wrong_shape
 from straightband.photo.search import beats, is_plain, rivals, searched
@@ -49,6 +50,8 @@ class Outline:
         Short names of doubts.
     told
         True if a person gave the outline.
+    plate
+        The rim of the larger flat around an elliptical face, if it was seen.
     """
 
     shape: Shape
@@ -62,6 +65,7 @@ class Outline:
     support: float
     flags: tuple[str, ...]
     told: bool
+    plate: Plate | None = None
 
 
 def find_outline(plane: Plane, *, face: Face) -> Outline:
@@ -83,7 +87,11 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     if abs(math.log(figure.ratio() / ratio)) > WIDEST_RATIO:
         raise wrong_shape(figure, face=face)
     check_inside(figure, plane)
-    return _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage)
+    plate = plate_around(pyramid, best.figure, ratio=ratio) if face.shape is Shape.ELLIPSE else None
+    return replace(
+        _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage),
+        plate=None if plate is None else plate.magnified(plane.scale),
+    )
 
 
 def _outline(figure: Figure, *, face: Face, best: Refined, scale: float, support: float) -> Outline:

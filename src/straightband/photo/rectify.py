@@ -1,7 +1,7 @@
 """From the outline in the photograph to a square-on picture of the face in its own frame.
 
 An outline of known proportions tells the scale along both axes, hence foreshortening along an axis; an oblique tilt of an ellipse
-shows only as a change of ratio and a turn, which no single outline can tell apart. Keystone shows only in a rectangle, whose four corners
+shows only as a change of ratio and a turn, which no single outline can tell apart, but the rim of a larger round flat around it can. Keystone shows only in a rectangle, whose four corners
 are mapped one by one. What stays unknown belongs in the uncertainty budget.
 """
 
@@ -18,6 +18,7 @@ from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
 from straightband.photo.outline import Outline
 from straightband.photo.plane import Plane
+from straightband.photo.plate import Plate, as_seen_square_on, root_of
 
 LEVEL_AXIS_DEG = 1.0  # a major axis closer to level than this counts as level: +v then points right, whatever the noise
 MARK_MARGIN_DEG = 20.0  # a mark nearer to the minor axis than this names neither end of the major axis
@@ -79,7 +80,19 @@ def face_to_pixels(outline: Outline, face: Face, *, mark_hour: float | None = No
     angle = math.radians(outline.angle_deg)
     v = _chosen_end(np.array([math.cos(angle), math.sin(angle)]), mark_hour)
     u = np.array([-v[1], v[0]])
-    return _affine(np.column_stack([u * outline.semi_minor, v * outline.semi_major]), outline)
+    linear = np.column_stack([u * outline.semi_minor, v * outline.semi_major])
+    return _affine(linear if outline.plate is None else linear @ turn_by_plate(linear, plate=outline.plate), outline)
+
+
+def turn_by_plate(linear: NDArray, *, plate: Plate) -> NDArray:
+    """The rotation (2, 2) of the face within its outline that the circle around it shows.
+
+    `linear` takes the unit disc to the outline in pixels, the minor axis first, as if the axes of the outline were those of the face.
+    """
+    sizes, axes = as_seen_square_on(linear, plate=plate)
+    along = np.linalg.solve(linear, root_of(plate) @ axes[:, 0] * sizes[0])
+    along *= np.sign(along[1]) / np.linalg.norm(along)
+    return np.array([[along[1], along[0]], [-along[0], along[1]]])
 
 
 def _affine(linear: NDArray, outline: Outline) -> NDArray:

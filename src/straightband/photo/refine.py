@@ -72,7 +72,7 @@ def refined(pyramid: Pyramid, figure: Figure, *, bevel: float = 0.0) -> Refined:
     width = bevel * figure.axes()[1]
     if width > NARROWEST_PX:
         return _fine_fit(pyramid, figure, width)
-    fine = _on_one_edge(pyramid, figure)
+    fine = on_one_edge(pyramid, figure)
     ends = band_ends(pyramid, fine.figure)
     if ends is not None and _is_mixed(ends):
         return _around_bands(pyramid, ends, fine=fine)
@@ -131,7 +131,7 @@ def _refitted(pyramid: Pyramid, placed: Refined) -> Refined:
     return both if apart(placed.figure, both.figure) * placed.figure.axes()[1] < PINNED_PX else placed
 
 
-def _on_one_edge(pyramid: Pyramid, figure: Figure) -> Refined:
+def on_one_edge(pyramid: Pyramid, figure: Figure) -> Refined:
     """The figure fitted to one edge, the outermost of those close together."""
     fine = _fine_fit(pyramid, figure, 0.0)
     outer, width = _outermost(pyramid, fine.figure)

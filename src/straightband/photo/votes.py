@@ -60,6 +60,10 @@ class Edges:
         """The edges inside a figure."""
         return self._only(figure.radius(self.points[:, 0], self.points[:, 1]) < 1.0)
 
+    def outside(self, figure: Figure, *, radius: float) -> Edges:
+        """The edges farther out than a relative radius of a figure."""
+        return self._only(figure.radius(self.points[:, 0], self.points[:, 1]) > radius)
+
     def off_lines(self) -> Edges:
         """The edges with little weight left to those along long straight lines: straight bands, and the sides of a plate or a table."""
         mask = np.zeros(self.shape, dtype=np.uint8)
