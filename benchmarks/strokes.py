@@ -20,12 +20,13 @@ from numpy.typing import NDArray
 
 from benchmarks.run import Options
 from benchmarks.tables import Row, write_table
-from straightband.advice.strokes.advise import GUARD, Limits, Next, Spread, advise
+from straightband.advice.strokes.advise import GUARD, Next, Spread, advise
 from straightband.advice.strokes.candidates import candidate_strokes
 from straightband.advice.strokes.doubt import drawn_errors, seen
 from straightband.advice.strokes.library import CELLS, Library, library_of, without_level
 from straightband.advice.strokes.rates import Rates, before_any_run, learnt, shown_by_run
 from straightband.advice.strokes.removal import removal_nm_min
+from straightband.advice.strokes.run import Limits
 from straightband.advice.strokes.stroke import Lap, Stroke, Way
 from straightband.errors import BadInput
 from straightband.face.shapes import Face, ellipse, round_face
@@ -103,6 +104,10 @@ class End:
         How much work it took.
     told_off
         (sessions,) foretold over true change less one, along the foretold one.
+    rate_off
+        (sessions,) the same of what was foretold over what the true rates would have foretold: the rates alone.
+    hand_off
+        (sessions,) foretold with the true rates over true change less one: what is left to hand and model.
     """
 
     began_nm: float
@@ -110,7 +115,9 @@ class End:
     sessions: int
     minutes: float
     strokes: int
-    told_off: tuple[float, ...]
+    told_off: tuple[float, ...] = ()
+    rate_off: tuple[float, ...] = ()
+    hand_off: tuple[float, ...] = ()
 
 
 @cache
@@ -225,7 +232,8 @@ def by_advice(seed: int) -> End:
     """A face brought down by the advice, which learns as it goes."""
     loop = Loop(seed)
     bench, rates = loop.bench, before_any_run(tuple(lap.name for lap in loop.bench.laps))
-    began, sessions, total, strokes, told_off = float(np.ptp(loop.true_nm())), 0, 0.0, 0, []
+    began, sessions, total, strokes = float(np.ptp(loop.true_nm())), 0, 0.0, 0
+    off: list[tuple[float, float, float]] = []
     doubt = DOUBT_NM
     while sessions < MOST_SESSIONS:
         heights, errors = loop.measured(doubt_nm=doubt)
@@ -241,23 +249,38 @@ def by_advice(seed: int) -> End:
         worked, true = advice.minutes > 0.0, loop.true_nm()
         for number in np.flatnonzero(worked):
             loop.work(bench.library.strokes[number], minutes=float(advice.minutes[number]))
-        rates = _taught(
-            loop, before.likely_nm, minutes=advice.minutes, errors=errors, rates=rates, doubt_nm=doubt, told_off=told_off, true=true
-        )
+        off.append(_off(loop, minutes=advice.minutes, rates=rates, change=true - loop.true_nm()))
+        rates = _taught(loop, before.likely_nm, minutes=advice.minutes, errors=errors, rates=rates, doubt_nm=doubt)
         sessions, total, strokes = sessions + 1, total + float(advice.minutes.sum()), strokes + int(worked.sum())
+    told, by_rate, by_hand = zip(*off, strict=True) if off else ((), (), ())
     return End(
-        began_nm=began, ended_nm=float(np.ptp(loop.true_nm())), sessions=sessions, minutes=total, strokes=strokes, told_off=tuple(told_off)
+        began_nm=began,
+        ended_nm=float(np.ptp(loop.true_nm())),
+        sessions=sessions,
+        minutes=total,
+        strokes=strokes,
+        told_off=told,
+        rate_off=by_rate,
+        hand_off=by_hand,
     )
 
 
-def _taught(
-    loop: Loop, likely: NDArray, *, minutes: NDArray, errors: NDArray, rates: Rates, doubt_nm: float, told_off: list[float], true: NDArray
-) -> Rates:
-    """What the run taught; beside it, how far what was foretold was off in size."""
+def _off(loop: Loop, *, minutes: NDArray, rates: Rates, change: NDArray) -> tuple[float, float, float]:
+    """How far the size of what was foretold was off in all, by the rates alone, and with the true rates."""
+    of_lap, level = loop.bench.of_lap, loop.bench.library.level
+    wear = without_level(loop.bench.library.rates_nm_min * minutes[:, None], level)
+    expected, best = rates.factors[of_lap] @ wear, loop.shop.factors[of_lap] @ wear
+    return _over(expected, change), _over(expected, best), _over(best, change)
+
+
+def _over(foretold: NDArray, other: NDArray) -> float:
+    return float(foretold @ foretold) / float(other @ foretold) - 1.0
+
+
+def _taught(loop: Loop, likely: NDArray, *, minutes: NDArray, errors: NDArray, rates: Rates, doubt_nm: float) -> Rates:
+    """What the run taught."""
     worked, level = minutes > 0.0, loop.bench.library.level
     foretold = without_level(minutes[worked, None] * loop.bench.library.rates_nm_min[worked], level)
-    expected, change = rates.factors[loop.bench.of_lap[worked]] @ foretold, true - loop.true_nm()
-    told_off.append(float(expected @ expected) / float(change @ expected) - 1.0)
     after, errors_after = loop.measured(doubt_nm=doubt_nm)
     drawn = without_level(errors - errors_after, level)
     fall = without_level(likely - after, level)
@@ -287,7 +310,6 @@ def by_habit(seed: int) -> End:
         sessions=sessions,
         minutes=HABIT_MIN * sessions,
         strokes=sessions,
-        told_off=(),
     )
 
 
@@ -314,17 +336,25 @@ def learning_rows(ends: list[End]) -> list[Row]:
     """How far the size of what was foretold was off, by the number of runs already learnt from."""
     rows = []
     for runs in range(7):
-        off = np.array([end.told_off[runs] for end in ends if len(end.told_off) > runs])
-        if off.size:
-            rows.append(
-                {
-                    "runs learnt from": runs,
-                    "faces": off.size,
-                    "off, rms %": 100.0 * float(np.sqrt(np.mean(off**2))),
-                    "off, median of size %": 100.0 * float(np.median(np.abs(off))),
-                }
-            )
+        having = [end for end in ends if len(end.told_off) > runs]
+        if not having:
+            continue
+        told, by_rate, by_hand = (np.array([getattr(end, key)[runs] for end in having]) for key in ("told_off", "rate_off", "hand_off"))
+        rows.append(
+            {
+                "runs learnt from": runs,
+                "faces": len(having),
+                "off, rms %": _rms_percent(told),
+                "off, median of size %": 100.0 * float(np.median(np.abs(told))),
+                "rates alone, rms %": _rms_percent(by_rate),
+                "true rates known, rms %": _rms_percent(by_hand),
+            }
+        )
     return rows
+
+
+def _rms_percent(values: NDArray) -> float:
+    return 100.0 * float(np.sqrt(np.mean(values**2)))
 
 
 def run(options: Options) -> None:

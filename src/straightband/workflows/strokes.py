@@ -9,13 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.advice.strokes.advise import LONGEST_RUN_MIN, MOST_STROKES, Advice, Limits, Next, advise
+from straightband.advice.strokes.advise import Advice, Next, advise
 from straightband.advice.strokes.candidates import candidate_strokes
 from straightband.advice.strokes.doubt import Seen, drawn_errors, seen
 from straightband.advice.strokes.edge import Rim, rim_of
 from straightband.advice.strokes.library import MOST_PLACES, Library, library_of, removed_on, without_level
 from straightband.advice.strokes.outcome import Outcome, outcome_of
 from straightband.advice.strokes.rates import Rates, before_any_run, learnt, shown_by_run
+from straightband.advice.strokes.run import LONGEST_RUN_MIN, MOST_STROKES, Limits
 from straightband.advice.strokes.stroke import Lap, Stroke, Way, clock_hour, written, zone_of
 from straightband.errors import BadInput
 from straightband.heightmap.figures import Points, many_figures, sample

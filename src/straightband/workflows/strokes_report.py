@@ -29,7 +29,7 @@ SENTENCES = {
 IN_WORDS = {
     Next.WORK: "Work",
     Next.STOP_WITHIN: "Stop. The face is inside its tolerance, its uncertainty counted",
-    Next.STOP_NOISE: "Stop. What the map shows is no more than its own uncertainty: more polishing would chase noise",
+    Next.STOP_NOISE: "Stop. What the map shows beyond the tolerance is no more than its own uncertainty: more polishing would chase noise",
     Next.STOP_NO_GAIN: "Stop. These laps can take nothing away for certain; measure better (more photographs), or give a smaller lap",
     Next.WITHHELD: "Withheld. Hill or hole is not known, and strokes for one make the other worse",
 }

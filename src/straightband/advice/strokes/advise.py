@@ -12,30 +12,19 @@ from memory. Guard band: ISO 14253-1, as `verdict.decision` has it (from public 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.advice.strokes.choice import PRICE, Problem, chosen_minutes
 from straightband.advice.strokes.doubt import Seen
 from straightband.advice.strokes.library import Library, without_level
 from straightband.advice.strokes.rates import STROKE_SPREAD, Rates
+from straightband.advice.strokes.run import Limits, Task, best_run
 from straightband.uncertainty import COVERAGE_95, Budget, Term, budget_of
 
 GUARD = 1.644854 / COVERAGE_95  # of the expanded uncertainty: one-sided 95 %
-LEAST_MIN = 0.5  # a shorter stroke is not timed by hand
-LEAST_GAIN = 0.01  # of rms or PV: a run that is to take away less of both is not worth setting up; our choice
-PRICES = (
-    PRICE,
-    PRICE / 4.0,
-    PRICE / 16.0,
-)  # the lower ones where at the higher nothing is worth while: the last nanometres take more strokes
-MOST_STROKES = 16
-LONGEST_RUN_MIN = 240.0
-_EASED = 0.85  # step by which a run is shortened
 
 
 class Next(StrEnum):
@@ -46,23 +35,6 @@ class Next(StrEnum):
     STOP_NOISE = "stop: no more than the uncertainty"
     STOP_NO_GAIN = "stop: nothing these laps can take away for certain"
     WITHHELD = "withheld: hill or hole is not known"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """What is wanted, and what a session may be.
-
-    Attributes
-    ----------
-    tolerance_nm
-        Peak to valley that the face is to keep.
-    most_strokes, longest_min
-        Of one run.
-    """
-
-    tolerance_nm: float
-    most_strokes: int = MOST_STROKES
-    longest_min: float = LONGEST_RUN_MIN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,31 +112,30 @@ def advise(seen: Seen, *, library: Library, rates: Rates, of_lap: NDArray, limit
         return _without_run(stop, none, before=before)
     wear = without_level(library.rates_nm_min * rates.factors[of_lap][:, None], library.level)
     likely = seen.likely_nm
-    flat_enough = _flat_enough(errors=errors, pv_uncertainty=before.pv_uncertainty, limits=limits)
-    for price in PRICES:
-        problem = Problem(
-            heights_nm=likely,
-            wear_nm_min=wear,
-            log_covariance=rates.log_covariance[np.ix_(of_lap, of_lap)],
-            most_strokes=limits.most_strokes,
-            price=price,
-        )
-        wanted = chosen_minutes(problem, flat_enough=flat_enough)
-        minutes = _rounded(_held_back(wanted, h=likely, wear=wear, rates=rates, of_lap=of_lap, limits=limits))
-        expected = likely - minutes @ wear
-        if minutes.any() and _worth_it(expected, before=likely):
-            break
-    else:
+    goal = limits.tolerance_nm - GUARD * before.pv_uncertainty
+    task = Task(
+        heights_nm=likely,
+        wear_nm_min=wear,
+        rates=rates,
+        of_lap=of_lap,
+        limits=limits,
+        goal_nm=goal,
+        noise_nm=float(np.sqrt(np.mean(errors**2))),
+    )
+    if float(np.ptp(likely)) <= goal:  # what is seen beyond the tolerance is likely to be error
+        return _without_run(Next.STOP_NOISE, none, before=before)
+    run = best_run(task)
+    if run is None:
         return _without_run(Next.STOP_NO_GAIN, none, before=before)
+    minutes, expected = run.minutes, run.left_nm
     astray = _astray(minutes, wear=wear, rates=rates, of_lap=of_lap, rng=rng, count=len(errors))
     after = Spread.of(expected + seen.left_nm - astray[0] - astray[1], about=None)
-    goal = limits.tolerance_nm - GUARD * before.pv_uncertainty
     return Advice(
         next=Next.WORK,
         minutes=minutes,
         before=before,
         after=after,
-        held_back=float(minutes.sum() / wanted.sum()),
+        held_back=run.held_back,
         within=float(np.ptp(expected)) <= goal,
         budget=_budget(expected, errors=seen.left_nm, astray=-astray),
     )
@@ -197,40 +168,6 @@ def _stop_already(h: NDArray, *, errors: NDArray, pv_uncertainty: float, limits:
     if float(np.std(h)) <= COVERAGE_95 * float(np.sqrt(np.mean(errors**2))):
         return Next.STOP_NOISE
     return None
-
-
-def _flat_enough(*, errors: NDArray, pv_uncertainty: float, limits: Limits) -> Callable[[NDArray], bool]:
-    """Inside the tolerance with its guard band, or as flat as the map can tell."""
-    noise_nm = float(np.sqrt(np.mean(errors**2)))
-    goal_nm = limits.tolerance_nm - GUARD * pv_uncertainty
-
-    def is_so(left_nm: NDArray) -> bool:
-        return float(np.ptp(left_nm)) <= goal_nm or float(np.std(left_nm)) <= noise_nm
-
-    return is_so
-
-
-def _held_back(minutes: NDArray, *, h: NDArray, wear: NDArray, rates: Rates, of_lap: NDArray, limits: Limits) -> NDArray:
-    """The minutes, shortened to a session and until the fast end of the rates leaves the face no worse than it is."""
-    total = float(minutes.sum())
-    share = min(1.0, limits.longest_min / total) if total > 0.0 else 0.0
-    fastest = np.exp(rates.log_mean + rates.log_uncertainty) / rates.factors * (1.0 + COVERAGE_95 * STROKE_SPREAD / 2.0)
-    deep = (minutes * fastest[of_lap]) @ wear
-    while share > 0.05 and _worse(h - share * deep, than=h):
-        share *= _EASED
-    return minutes * share
-
-
-def _worse(after: NDArray, *, than: NDArray) -> bool:
-    return float(np.std(after)) > float(np.std(than)) or float(np.ptp(after)) > float(np.ptp(than))
-
-
-def _worth_it(after: NDArray, *, before: NDArray) -> bool:
-    return any(float(size(after)) <= (1.0 - LEAST_GAIN) * float(size(before)) for size in (np.std, np.ptp))
-
-
-def _rounded(minutes: NDArray) -> NDArray:
-    return np.where(minutes < LEAST_MIN, 0.0, np.round(2.0 * minutes) / 2.0)
 
 
 def _astray(minutes: NDArray, *, wear: NDArray, rates: Rates, of_lap: NDArray, rng: np.random.Generator, count: int) -> NDArray:

@@ -20,6 +20,8 @@ _TRAVELS = (1.0 / 6.0, 1.0 / 3.0, 1.0 / 2.0)  # of the lap's diameter
 _SWING = 0.2  # of the lap's diameter: enough to leave no groove, our choice
 _MOVES = 30  # steps from a place to the middle
 _RIM = (0.7, 0.1)  # the same along the rim, hanging over it all the time: what lowers a turned-up edge
+_INSIDE_RIM = (0.5, 0.1)  # the same along the rim, the lap's edge just inside it: what levels a face whose rim is already low
+_AWAY = (0.0, 0.15)  # from the rim to the lap's edge, of the lap's diameter
 _AT_RIM = 0.95  # of the room: places beyond are the outermost ring
 _MOSTLY = 0.85  # two sines are seldom at their ends at once
 _LOCAL = ((0.5, 0.35), (1.3, 0.6))  # travel and swing of a stroke over one place, of the lap's diameter
@@ -68,6 +70,7 @@ def _mirror_held(lap: Lap, *, face: Face, table_rpm: float) -> Iterator[Stroke]:
 
 def _still(lap: Lap, *, face: Face, table_rpm: float) -> Iterator[Stroke]:
     del table_rpm  # it stands
+    yield from _inside_rim(lap, face=face)
     inset = (0.5 - OVERHANG) * lap.diameter_mm
     room = (face.semi_u_mm - inset, face.semi_v_mm - inset)
     if min(room) <= 0.0:
@@ -90,16 +93,33 @@ def _still(lap: Lap, *, face: Face, table_rpm: float) -> Iterator[Stroke]:
             yield from _moved_in(stroke, room_mm=room)
 
 
+def _inside_rim(lap: Lap, *, face: Face) -> Iterator[Stroke]:
+    """Strokes along the rim that leave the rim itself alone: a low rim can't be raised, so what lies beside it has to come down."""
+    travel_mm, swing_mm = (_to_step(share * lap.diameter_mm) for share in _INSIDE_RIM)
+    for away in _AWAY:
+        inset = (0.5 + away) * lap.diameter_mm + swing_mm / 2.0
+        room = (face.semi_u_mm - inset, face.semi_v_mm - inset)
+        if min(room) <= 0.0:
+            continue
+        for u, v in _ring(*room, apart_mm=APART * lap.diameter_mm):
+            along = _directions(face, u_mm=u, v_mm=v)[1]
+            yield Stroke(lap=lap, way=Way.STILL, table_rpm=0.0, travel_mm=travel_mm, swing_mm=swing_mm, u_mm=u, v_mm=v, along_deg=along)
+
+
 def _places(room_u: float, room_v: float, *, apart_mm: float) -> Iterator[tuple[float, float]]:
     """Places on rings like the outline, from the rim inward, about so far apart."""
     rings = max(1, round(min(room_u, room_v) / apart_mm))
     for ring in range(rings, 0, -1):
-        share = ring / rings
-        around = max(4, 2 * round(math.pi * share * (room_u + room_v) / 2.0 / apart_mm))
-        for number in range(around):
-            turn = 2.0 * math.pi * number / around
-            yield float(round(share * room_u * math.cos(turn))), float(round(share * room_v * math.sin(turn)))
+        yield from _ring(ring / rings * room_u, ring / rings * room_v, apart_mm=apart_mm)
     yield 0.0, 0.0
+
+
+def _ring(semi_u: float, semi_v: float, *, apart_mm: float) -> Iterator[tuple[float, float]]:
+    """Places on one ring, about so far apart."""
+    around = max(4, 2 * round(math.pi * (semi_u + semi_v) / 2.0 / apart_mm))
+    for number in range(around):
+        turn = 2.0 * math.pi * number / around
+        yield float(round(semi_u * math.cos(turn))), float(round(semi_v * math.sin(turn)))
 
 
 def _directions(face: Face, *, u_mm: float, v_mm: float) -> tuple[float, ...]:
