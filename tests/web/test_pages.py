@@ -4,6 +4,7 @@ import ast
 import dataclasses
 import importlib
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -632,6 +633,18 @@ def test_a_verdict_is_what_was_judged(client, shop):
     text = seen(client, "/verdicts/1")
     assert f"</span> {found['decision']}</p>" in text
     assert found["iso10110"] in text
+
+
+def test_the_next_step_stands_beside_every_result(client, shop):
+    """Reading, verdict and certificate say what is next on the piece; beside an older reading they lead to the newest instead."""
+    for path in ("/readings/1", "/verdicts/1", "/certificates/1"):
+        assert "Hand it over with its paper." in seen(client, path)
+    with shop.record() as record:
+        record.add(replace(record.get(ReadingEntry, 1), id=0))
+    for path in ("/readings/1", "/verdicts/1", "/certificates/1"):
+        text = seen(client, path)
+        assert "Hand it over" not in text
+        assert '<a href="/readings/2">The newest reading</a>' in text
 
 
 def test_sentences_of_the_command_line_are_said_as_on_a_page():

@@ -129,6 +129,15 @@ def in_hand(record: Record, piece: PieceEntry, *, units: str) -> InHand:
     return InHand(number=piece.root, name=piece.name, size=size_shown(piece, units=units), state=state, step=step, clock=clock)
 
 
+def next_step(record: Record, piece: PieceEntry, *, reading: ReadingEntry) -> Step:
+    """What to do next on a piece, told beside one of its readings; beside an older one, where the newest is."""
+    newest = readings_of(record, reading.face_id, limit=1)[0]
+    if newest.id != reading.id:
+        words = "This is not the newest reading of this face; that one says how it is now."
+        return Step(words=words, link=f"/readings/{newest.id}", link_words="The newest reading")
+    return _state(record, piece, face=faces_of(record, piece.root)[0])[1]
+
+
 def clock_on(record: Record, face: FaceEntry) -> Clock | None:
     """The timer that is going for a face or a back, or None."""
     timer = going(record, face.root)
@@ -222,8 +231,11 @@ def _after_reading(record: Record, piece: PieceEntry, *, reading: ReadingEntry) 
         return state, Step(
             words="No order says what it must hold to; look at the map.", link=f"/readings/{reading.id}", link_words="See the map"
         )
-    if newest_certificate(record, reading.id) is not None:
-        return f"{state} Certified.", Step(words="Hand it over with its paper.", link=f"/readings/{reading.id}", link_words="See the paper")
+    paper = newest_certificate(record, reading.id)
+    if paper is not None:
+        return f"{state} Certified.", Step(
+            words="Hand it over with its paper.", link=f"/certificates/{paper.id}", link_words="See the paper"
+        )
     return f"{state} {_strehl(verdict)}", _step_by(record, verdict, piece=piece, reading=reading)
 
 

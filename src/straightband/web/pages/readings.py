@@ -19,6 +19,7 @@ from straightband.workflows.overlay_paths import Overlay, overlay_of
 from straightband.workflows.shop_clock import time_shown
 from straightband.workflows.shop_jobs import ask_recompute
 from straightband.workflows.shop_readings import piece_of_reading, reading_map, settings_shown
+from straightband.workflows.shop_today import Step, next_step
 from straightband.workflows.shown import bands_shown, budget_shown, doubts, figure_rows, sign_sentence
 
 
@@ -56,6 +57,8 @@ class ReadingPage(Page):
         Link to the verdict and its decision, or nothing.
     certificate, figuring
         Link to its paper, or nothing; and to the question which strokes come next.
+    step, here
+        What to do next on the piece; the address of this page.
     again
         The form that computes it anew.
     downloads
@@ -84,6 +87,8 @@ class ReadingPage(Page):
     verdict_words: str
     certificate: str
     figuring: str
+    step: Step
+    here: str
     again: FormView
     downloads: tuple[tuple[str, str], ...]
 
@@ -96,6 +101,7 @@ def reading_page(ask: Ask) -> ReadingPage:
         piece = piece_of_reading(record, entry)
         photographs = photographs_of(record, number)
         verdict, paper = newest_verdict(record, number), newest_certificate(record, number)
+        step = next_step(record, piece, reading=entry)
         flat = "" if entry.flat_id is None else record.get(Flat, entry.flat_id).name
     here = f"/readings/{number}"
     return ReadingPage(
@@ -120,6 +126,8 @@ def reading_page(ask: Ask) -> ReadingPage:
         verdict_words=str(verdict.found["decision"]) if verdict else "",
         certificate=f"/certificates/{paper.id}" if paper else "",
         figuring=f"/pieces/{piece.root}/figuring",
+        step=step,
+        here=here,
         again=form(ask, f"{here}/again", submit="Compute it anew", name="again", quiet=True),
         downloads=tuple((f"{here}/map.{kind}", words) for kind, words in FILES),
     )

@@ -16,6 +16,7 @@ from straightband.workflows.cautions import DEFER, HAND_OVER
 from straightband.workflows.shop_clock import day_shown, time_shown
 from straightband.workflows.shop_jobs import ask_certificate
 from straightband.workflows.shop_readings import piece_of_reading
+from straightband.workflows.shop_today import Step, next_step
 from straightband.workflows.shown import margin_shown, strehl_shown, verdict_doubts, verdict_shown
 from straightband.workflows.star_picture import star_picture_of
 from straightband.workflows.strehl_sketch import strehl_sketch
@@ -45,6 +46,8 @@ class VerdictPage(Page):
         Sentences.
     when
         When it was judged.
+    step, here
+        What to do next on the piece; the address of this page.
     certificate
         Link to the paper that was written, or nothing.
     form
@@ -67,6 +70,8 @@ class VerdictPage(Page):
     iso10110: str
     doubts: tuple[str, ...]
     when: str
+    step: Step
+    here: str
     certificate: str
     form: FormView | None
 
@@ -87,6 +92,8 @@ class CertificatePage(Page):
         When it was written, and the hash of its bytes.
     photographs
         Name and hash of each photograph.
+    step, here
+        What to do next on the piece; the address of this page.
     cautions, defer
         What it does not say.
     """
@@ -102,6 +109,8 @@ class CertificatePage(Page):
     when: str
     sha256: str
     photographs: tuple[tuple[str, str], ...]
+    step: Step
+    here: str
     cautions: tuple[str, ...]
     defer: str
 
@@ -116,7 +125,7 @@ def verdict_page(ask: Ask) -> VerdictPage:
         entry = record.get(VerdictEntry, number)
         reading = record.get(ReadingEntry, entry.reading_id)
         piece = piece_of_reading(record, reading)
-        paper = newest_certificate(record, reading.id)
+        paper, step = newest_certificate(record, reading.id), next_step(record, piece, reading=reading)
     in_words, sentence = verdict_shown(entry.found, ask.units)
     write = form(ask, f"/verdicts/{number}/certificate", submit="Write the certificate", name="certificate", quiet=paper is not None)
     return VerdictPage(
@@ -135,6 +144,8 @@ def verdict_page(ask: Ask) -> VerdictPage:
         iso10110=entry.found["iso10110"],
         doubts=verdict_doubts(entry.found),
         when=time_shown(entry.at),
+        step=step,
+        here=f"/verdicts/{number}",
         certificate=f"/certificates/{paper.id}" if paper else "",
         form=write,
     )
@@ -163,6 +174,8 @@ def _paper(ask: Ask) -> tuple[CertificateEntry, PieceEntry]:
 def certificate_page(ask: Ask) -> CertificatePage:
     """One paper."""
     entry, piece = _paper(ask)
+    with ask.shop.record() as record:
+        step = next_step(record, piece, reading=record.get(ReadingEntry, entry.reading_id))
     return CertificatePage(
         title=f"Certificate of {piece.name}",
         piece=f"/pieces/{piece.root}",
@@ -174,6 +187,8 @@ def certificate_page(ask: Ask) -> CertificatePage:
         when=day_shown(entry.at),
         sha256=entry.pdf_sha256,
         photographs=tuple((each["name"], each["sha256"]) for each in entry.found["sha256"]),
+        step=step,
+        here=f"/certificates/{entry.id}",
         cautions=HAND_OVER,
         defer=DEFER,
     )
