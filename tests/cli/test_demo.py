@@ -5,11 +5,13 @@ import json
 import re
 import shlex
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
 
 from straightband.cli import COMMANDS, _parser, main
+from straightband.cli.demo import _bench_lines
 from straightband.workflows.demo_rings import NAMES, shipped
 from straightband.workflows.shop_folder import open_shop, vouch
 
@@ -178,3 +180,18 @@ def test_every_command_has_an_example_in_the_documents():
     """No command goes without one, but `demo`, whose whole story is told at the end of the page."""
     text = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
     assert [name for name in COMMANDS if not re.search(rf"^(\$ )?(\S+/)?straightband {name}\b", text, re.MULTILINE)] == ["demo"]
+
+
+@pytest.mark.parametrize(
+    ("called", "on_path", "told"),
+    [
+        (".venv/bin/straightband", None, ".venv/bin/straightband"),
+        (".venv/bin/straightband", "/bin/x", "straightband"),
+        ("__main__.py", None, "straightband"),
+    ],
+)
+def test_the_bench_is_named_as_this_person_can_call_it(monkeypatch, called, on_path, told):
+    """Where the shell does not find the program by its bare name, the last line of the demonstration names it as it was called."""
+    monkeypatch.setattr(sys, "argv", [called])
+    monkeypatch.setattr(shutil, "which", lambda _: on_path)
+    assert _bench_lines(Path("shop"), is_new=True)[1] == f"Open it in the browser: {told} bench --shop shop"

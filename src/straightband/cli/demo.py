@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import shutil
+import sys
 from pathlib import Path
 
 from straightband.cli.answer import Answer
@@ -51,7 +53,12 @@ def _shop(folder: Path, demo: Demo) -> tuple[Path, bool]:
 
 def _bench_lines(folder: Path, *, is_new: bool) -> tuple[str, ...]:
     filled = "The same is in the record of a shop" if is_new else "The shop of an earlier demonstration was left as it was"
-    return (f"{filled}: {folder}", f"Open it in the browser: straightband bench --shop {folder}")
+    return (f"{filled}: {folder}", f"Open it in the browser: {_own_name()} bench --shop {folder}")
+
+
+def _own_name() -> str:
+    """By which the program can be called again: as it was called, where the shell would not find it by its bare name."""
+    return "straightband" if shutil.which("straightband") or Path(sys.argv[0]).stem != "straightband" else sys.argv[0]
 
 
 def _made(folder: Path) -> Path:
