@@ -1,12 +1,13 @@
 """Writes what the program itself makes for the documents: docs/pictures/, docs/commands.md, docs/doubts.md and the story in README.md.
 
 Run after a change of a command, of a doubt, of a picture or of a number: ``.venv/bin/python scripts/write_docs.py``. Tests compare the help and
-the doubts with the real ones. The certificate is turned into a picture by ``pdftoppm``, where that is installed.
+the doubts with the real ones. The certificate is turned into a picture by ``pdftoppm``, pages of the bench by Chromium, where those are installed.
 """
 
 from __future__ import annotations
 
 import io
+import json
 import os
 import shlex
 import shutil
@@ -17,6 +18,7 @@ import textwrap
 from pathlib import Path
 
 from PIL import Image
+from playwright.sync_api import sync_playwright
 
 from straightband.cli import COMMANDS
 from straightband.verdict.flags import MEANINGS
@@ -39,6 +41,15 @@ PICTURES = {
     "back-clear.png": "back-clear.png",
     "strokes.png": "strokes.png",
 }
+# Picture in docs/pictures -> page of the bench on the shop of the demonstration.
+BENCH_PICTURES = {
+    "bench-today.png": "/",
+    "bench-order.png": "/orders/1",
+    "bench-reading.png": "/readings/1",
+    "bench-verdict.png": "/verdicts/2",
+}
+SCREEN_PX, SCREEN_WIDTH_PX = (1040, 760), 760
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 COLUMNS = 100
 DOUBTS = """\
 # Doubts
@@ -96,10 +107,10 @@ def section(name: str, *, folder: Path) -> str:
     return "\n\n".join(parts)
 
 
-def small_png(data: bytes) -> bytes:
+def small_png(data: bytes, *, width_px: int = WIDTH_PX) -> bytes:
     """Return a picture shrunk to the width of a page and to few colours."""
     picture = Image.open(io.BytesIO(data)).convert("RGB")
-    picture = picture.resize((WIDTH_PX, round(picture.height * WIDTH_PX / picture.width)), Image.Resampling.LANCZOS)
+    picture = picture.resize((width_px, round(picture.height * width_px / picture.width)), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     picture.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.FLOYDSTEINBERG).save(out, "PNG", optimize=True)
     return out.getvalue()
@@ -114,6 +125,29 @@ def write_pictures(folder: Path) -> None:
         return
     subprocess.run(["pdftoppm", "-r", "120", "-png", "-singlefile", "certificate.pdf", "page"], cwd=folder, check=True)
     (DOCS / "pictures" / "certificate.png").write_bytes(small_png((folder / "page.png").read_bytes()))
+
+
+def write_bench_pictures(shop: Path) -> None:
+    """Put pictures of the bench, as a browser shows it, into docs/pictures."""
+    browser = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, BROWSERS)), None)
+    if browser is None:
+        print("no Chromium is installed: the pictures of the bench stay as they were")
+        return
+    command = [sys.executable, "-m", "straightband", "bench", "--shop", str(shop), "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as bench:
+        try:
+            write_screens(json.loads(bench.stdout.readline())["address"], browser=browser)
+        finally:
+            bench.terminate()
+
+
+def write_screens(address: str, *, browser: str) -> None:
+    """Put pictures of pages of an open bench into docs/pictures."""
+    with sync_playwright() as driver, driver.chromium.launch(executable_path=browser) as window:
+        page = window.new_page(viewport={"width": SCREEN_PX[0], "height": SCREEN_PX[1]})
+        for name, path in BENCH_PICTURES.items():
+            page.goto(f"{address}{path}", wait_until="networkidle")
+            (DOCS / "pictures" / name).write_bytes(small_png(page.screenshot(), width_px=SCREEN_WIDTH_PX))
 
 
 def write_between(path: Path, *, begin: str, end: str, text: str) -> None:
@@ -135,6 +169,7 @@ def main() -> None:
         told = run_here(["straightband", "demo", "--out", folder.name], folder=folder.parent)
         (DOCS / "pictures").mkdir(exist_ok=True)
         write_pictures(folder)
+        write_bench_pictures(folder / "shop")
         sections = [section(command, folder=folder) for command in COMMANDS]
         story = (folder / "story.txt").read_text(encoding="utf-8")
     telling = f"What `straightband demo` tells:\n\n```text\n{told.rstrip()}\n```"

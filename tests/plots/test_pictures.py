@@ -220,3 +220,11 @@ def luminance(colour):
 def test_words_stand_out_from_the_paper(colour, least):
     """Contrast of text on paper reaches what WCAG 2.2 asks: 7 to 1 for ink (1.4.6), 4.5 to 1 for the accent (1.4.3)."""
     assert (luminance(style.PAPER) + 0.05) / (luminance(colour) + 0.05) >= least
+
+
+def test_what_nobody_knows_the_size_of_is_not_called_nothing():
+    """A cause without a size is named beside the others, and no "0 nm" stands where its bar would be."""
+    terms = (Term(name="fit noise", nm=2.0, origin="test"), Term(name="repeat: not known", nm=0.0, origin="test"))
+    axes = budget._budget_figure(budget_of(terms), title="").axes[0]
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["fit noise", "repeat: not known", "together"]
+    assert sorted(text.get_text() for text in axes.texts) == ["", "2 nm", "2 nm"]

@@ -26,7 +26,8 @@ def _budget_figure(budget: Budget, *, title: str) -> Figure:
     places = range(len(values), 0, -1)
     bars = axes.barh(list(places), values, height=0.66, color=INK)
     bars[-1].set(facecolor="white", edgecolor=ACCENT, hatch="////", linewidth=1.2)
-    axes.bar_label(bars, labels=[f"{value:.2g} nm" for value in values], padding=4, fontsize=TEXT_PT)
+    # A cause whose size nobody knows is named and has no bar; "0 nm" beside it would say that it is nothing.
+    axes.bar_label(bars, labels=[f"{value:.2g} nm" if value > 0.0 else "" for value in values], padding=4, fontsize=TEXT_PT)
     axes.set_yticks(list(places), names)
     axes.get_yticklabels()[-1].set_fontweight("bold")
     axes.tick_params(axis="y", length=0)
