@@ -136,7 +136,8 @@ def write_bench_pictures(shop: Path) -> None:
     command = [sys.executable, "-m", "straightband", "bench", "--shop", str(shop), "--json"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as bench:
         try:
-            write_screens(json.loads(bench.stdout.readline())["address"], browser=browser)
+            told = json.loads(bench.stdout.readline() if bench.stdout else "{}")
+            write_screens(told["address"], browser=browser)
         finally:
             bench.terminate()
 

@@ -14,7 +14,6 @@ from straightband.errors import BadInput
 from straightband.report.paper import to_print_unscaled
 
 PAPERS_MM = {"a4": (210.0, 297.0), "a3": (297.0, 420.0), "letter": (215.9, 279.4), "legal": (215.9, 355.6)}
-CHECK_BAR_MM = 100.0
 
 
 def paper_size_mm(name: str) -> tuple[float, float]:

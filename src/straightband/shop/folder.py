@@ -14,7 +14,6 @@ from straightband.shop.files import write_whole
 from straightband.shop.holding import PLACE, check_writable
 from straightband.shop.record import Record
 
-ARCHIVES = ("photos", "maps", "papers")
 VIEWS = "views"  # pictures for the screen, which can be made again
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -32,7 +32,6 @@ UNITS = ("mm", "in")
 Show = Callable[[Ask], Page]
 Take = Callable[[Ask], str]
 Answer = Callable[[Ask], Response]
-Handler = Callable[[Request], Awaitable[Response]]
 
 
 class _EntryNumber(IntegerConvertor):

@@ -25,7 +25,6 @@ CAUTIONS = (
     "Glass edges cut: bevel them before any other work. On a turning table tie back hair and sleeves, and stop it before you reach in.",
     "Local rules and the maker's safety sheets go before these lines, which do not replace them.",
 )
-WASH = "Held dry? Wash and dry both faces first: wet glass looks clear."
 
 
 def explain(flag: str) -> str:

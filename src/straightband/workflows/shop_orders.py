@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
@@ -142,9 +141,3 @@ def piece_suggested(order: Ordered) -> dict[str, str]:
         "glass": order.told.get("glass", glass["kind"]),
         "thickness": f"{round(order.found['thickness_mm'], 3):g}mm",
     }
-
-
-def axes_mm(order: Ordered) -> tuple[float, float]:
-    """Minor and major axis of the glass of an order."""
-    minor = float(order.found["glass"]["minor_mm"])
-    return minor, minor * math.sqrt(2.0)
