@@ -7,7 +7,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from fuzzing import seeds, texts
+from fuzzing import films, seeds, texts
 from straightband.errors import StraightbandError
 from straightband.heightmap import archive, x3p
 from straightband.heightmap.figures import without_tilt
@@ -169,6 +169,7 @@ TARGETS: dict[str, Target] = {
     "heic": Target(feed=_answered(_photograph("a.heic")), seeds=seeds.heics, words=PICTURE_WORDS),
     "raw": Target(feed=_answered(_photograph("a.dng")), seeds=seeds.raws, words=PICTURE_WORDS),
     "film": Target(feed=_answered(_film), seeds=seeds.films, words=PICTURE_WORDS, share=1.0),
+    "film-inside": Target(feed=films.feed, seeds=seeds.films, words=PICTURE_WORDS, share=5.0),
     "npz": Target(feed=_answered(_map("a.npz")), seeds=seeds.npzs),
     "npz-inside": Target(
         feed=_answered(_inside(seeds.npzs, name="a.npz", members=NPZ)), seeds=_inside_seeds(seeds.npzs, members=NPZ), words=(b"'descr'", b"'shape'", b"'<f8'", b"'O'", b"(-1,", b"99999999999")
