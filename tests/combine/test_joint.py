@@ -111,7 +111,7 @@ def test_a_lens_worse_than_was_thought_is_told_as_it_is():
     """Four times what was thought, told by data only as sure as the thought itself: on average the estimate is not pulled below 3.4, and intervals hold the truth."""
     rng = np.random.default_rng(6)
     found = []
-    for _ in range(40):
+    for _ in range(150):
         shots = []
         for sign in (1.0, -1.0):
             noise = np.hypot(0.1, FLOOR_NM) * rng.standard_normal(len(BASIS)) @ BASIS
@@ -119,4 +119,29 @@ def test_a_lens_worse_than_was_thought_is_told_as_it_is():
         found.append(joint(shots, basis=BASIS, area=AREA).shared)
     strengths, standards = np.array(found).T
     assert np.mean(strengths) > 3.4  # 2.7 when held to what was thought
-    assert np.mean(np.abs(strengths - 4.0) <= COVERAGE_95 * standards) > 0.85
+    assert np.mean(np.abs(strengths - 4.0) <= COVERAGE_95 * standards) > 0.88
+
+
+@pytest.mark.parametrize("bend_nm", [0.1, 0.9])
+def test_glass_that_bends_between_photographs_is_not_taken_for_the_lens(bend_nm):
+    """Power that comes and goes, beside a departure of the lens that has power in it: the stated uncertainty of the mean's power holds 90 of 100.
+
+    With glass that was thought not to bend it held 49 and 20 of 100.
+    """
+    rng = np.random.default_rng(8)
+    held, strengths = [], []
+    power = BASIS[3]
+    for _ in range(200):
+        shots = []
+        for sign in (1.0, -0.3):
+            bend = bend_nm * rng.standard_normal(3) @ BASIS[3:6] + np.hypot(0.05, FLOOR_NM) * rng.standard_normal(len(BASIS)) @ BASIS
+            shots.append(shot(20.0 * ASTIGMATISM + bend, shared=sign * 0.6 * power + sign * 0.1 * COMA, noise=0.05, rng=rng))
+        found = joint(shots, basis=BASIS, area=AREA)
+        strengths.append(found.shared[0])
+        error = float(np.mean(found.corrected_nm.mean(axis=0) * power))
+        stated = np.sqrt(
+            np.mean(found.modes_nm * power, axis=1) @ np.mean(found.modes_nm * power, axis=1) + np.mean(found.bends_nm[0] * power) ** 2
+        )
+        held.append(abs(error) <= COVERAGE_95 * stated)
+    assert np.mean(held) >= 0.9
+    assert np.std(strengths) < 1.0

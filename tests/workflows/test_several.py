@@ -117,13 +117,13 @@ def test_without_lens_errors_the_figure_is_the_mean_and_both_photographs_are_nam
 
 
 def test_the_scatter_becomes_the_repeat_term(told, singles):
-    """GUM 4.2.3: |h1 - h2| / 2 of what the photographs still differ by is a standard uncertainty; Student's factor for it lies between 1.96 and 12.7."""
+    """GUM 4.2.3: |h1 - h2| / 2 of what the photographs still differ by is a standard uncertainty; Student's factor for it lies between 1.96 and 12.7, bending by its own odds included."""
     line = next(cause for cause in told.causes if cause.name == "repeat")
     assert line.origin == "scatter of 2 photographs"
     apart = np.subtract(*(cell_means(reading.flat.heights_nm, singles[0].phase) for reading in singles))
     found = np.sqrt(np.sum(line.modes_nm**2, axis=0))
     factor = np.sqrt(np.mean(found**2)) / (0.5 * np.sqrt(np.mean(apart**2)))  # less what lens and view took
-    assert 0.8 * 1.96 < factor < 0.5 * student_95(2)  # nearly all that is not known here is known well
+    assert 0.8 * 1.96 < factor < student_95(2)
 
 
 def test_what_photographs_share_is_not_divided_and_what_they_tell_is_earned(told, singles):
@@ -325,9 +325,10 @@ def test_a_gap_that_colours_tell_leaves_no_false_power():
     assert _line(seeing, "near camera") < 0.4 * _line(blind, "near camera")  # the distance told to 5 % is left
 
 
-def test_one_gap_that_is_told_tells_the_other():
-    """Colours told the gap of the first photograph only: what it then differs by from the second is the second's gap, and is taken off most of it."""
+def test_one_gap_that_is_told_tells_of_the_other():
+    """Colours told the gap of the first photograph only: what it differs by from the second is the second's gap, or a bend of the glass; part comes off, the rest is stated."""
     scene, mixed = from_one_metre(gap_um=5.0, colours=(True, False))
     found = joint_reading(mixed)
     plain = replace(mixed[0], height_map=replace(mixed[0].height_map, heights_nm=0.5 * sum(each.flat.heights_nm for each in mixed)))
-    assert rms_off(found, scene) < 0.4 * rms_off(plain, scene)
+    assert rms_off(found, scene) < 0.9 * rms_off(plain, scene)
+    assert rms_off(found, scene) < math.hypot(_line(found, "near camera"), _line(found, "repeat"))

@@ -4,8 +4,12 @@ Every photograph reads the figure plus its own small departures: the camera's di
 perspective of its view times its wedge (strengths of its own). The figure drops out of the differences between photographs, which therefore tell the strengths; what they do not
 tell stays as uncertain as it was before. The figure is then the mean of the photographs, their departures taken off.
 
+Glass also bends a little between photographs (hands, heat, what it lies on), which looks like power and astigmatism that come and go. How much of that there is
+the photographs tell only in part: several sizes of it are tried, and each counts by how likely it makes what is seen.
+
 Sources
 -------
+Weights of several models by their evidence: D. J. C. MacKay, Bayesian interpolation, Neural Computation 4, 415-447 (1992) (from memory).
 R. T. Birge, The calculation of errors by the method of least squares, Phys. Rev. 40, 207-227 (1932), for noise raised to the misfit.
 Least squares with prior knowledge of the parameters: JCGM 102:2011 (GUM supplement 2), and any text on Gauss-Markov estimation (from memory).
 """
@@ -19,6 +23,9 @@ from numpy.typing import NDArray
 
 ROUNDS = 4  # in which noise and strengths settle
 PLANE = 3  # functions that are gap and wedge
+SECOND_ORDER = slice(PLANE, 6)  # power and the two astigmatisms
+BENDS_NM = 0.1 * 2.0 ** np.arange(7)  # rms of each of them from photograph to photograph, standard: the sizes tried
+USUAL_BEND_NM = 0.7  # larger ones are less likely by exp(-size / this): common practice, no source
 FLOOR_NM = 0.1  # of each smooth term beside the noise: what no model of ours explains, from trials on rendered photographs
 
 
@@ -59,12 +66,15 @@ class Joint:
     modes_nm
         (k, c) departures of the mean, standard, independent of each other: what stays unknown of the strengths, each with what hangs together with it
         of those before it.
+    bends_nm
+        (3, c) departures of the mean, standard: power and astigmatisms by which the glass bends between photographs.
     """
 
     strengths: NDArray
     covariance: NDArray
     corrected_nm: NDArray
     modes_nm: NDArray
+    bends_nm: NDArray
 
     @property
     def shared(self) -> tuple[float, float]:
@@ -90,10 +100,11 @@ def joint(shots: list[Shot], *, basis: NDArray, area: NDArray) -> Joint:
     heights = np.stack([into_terms @ shot.heights_nm for shot in shots])
     smooth = departures @ into_terms.T  # (n, k, b)
     noise = np.stack([np.mean((shot.draws_nm @ into_terms.T) ** 2, axis=0) for shot in shots]) + FLOOR_NM**2
-    strengths, covariance = _settled(heights, smooth, noise=noise)
+    strengths, covariance, bend_nm = _settled(heights, smooth, noise=noise)
     corrected = np.stack([shot.heights_nm - strengths @ each for shot, each in zip(shots, departures, strict=True)])
     modes = _root(covariance) @ departures.mean(axis=0)
-    return Joint(strengths=strengths, covariance=covariance, corrected_nm=corrected, modes_nm=modes)
+    bends = bend_nm / np.sqrt(len(shots)) * basis[SECOND_ORDER]
+    return Joint(strengths=strengths, covariance=covariance, corrected_nm=corrected, modes_nm=modes, bends_nm=bends)
 
 
 def _root(covariance: NDArray) -> NDArray:
@@ -113,34 +124,68 @@ def _departures(shots: list[Shot]) -> NDArray:
     return found
 
 
-def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray]:
-    """Strengths and their covariance, the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
+def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray, float]:
+    """Strengths, their covariance and the rms bend between photographs, over all sizes of bend, each by its odds."""
+    tried = [_at_bend(heights, smooth, noise=noise, bend_nm=bend) for bend in BENDS_NM]
+    # sizes a factor apart: in steps that even, the prior of a size is its density times itself
+    log_odds = np.array([each.log_evidence for each in tried]) - BENDS_NM / USUAL_BEND_NM + np.log(BENDS_NM)
+    odds = np.exp(log_odds - log_odds.max())
+    odds /= odds.sum()
+    strengths = np.sum([share * each.strengths for share, each in zip(odds, tried, strict=True)], axis=0)
+    covariance = np.sum(
+        [
+            share * (each.covariance + np.outer(each.strengths - strengths, each.strengths - strengths))
+            for share, each in zip(odds, tried, strict=True)
+        ],
+        axis=0,
+    )
+    return strengths, covariance, float(np.sqrt(odds @ BENDS_NM**2))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Solved:
+    """Strengths, their covariance, and the logarithm of how likely what is seen is with them free."""
+
+    strengths: NDArray
+    covariance: NDArray
+    log_evidence: float
+
+
+def _at_bend(heights: NDArray, smooth: NDArray, *, noise: NDArray, bend_nm: float) -> _Solved:
+    """The solution for one size of bend, the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
+    bend = np.zeros(heights.shape[1])
+    bend[: SECOND_ORDER.stop - PLANE] = bend_nm**2
     raised, expected = 1.0, 1.0
     freedom = heights.shape[1] * (len(heights) - 1)
     for _ in range(ROUNDS):
-        strengths, covariance = _strengths(heights, smooth, noise=raised * noise, expected=expected)
+        solved, left_over = _strengths(heights, smooth, noise=raised * noise + bend, expected=expected)
         # A lens worse than was thought is not held to what was thought.
-        expected = max(1.0, abs(float(strengths[0])))
-        left = heights - np.einsum("k,nkb->nb", strengths, smooth)
-        weight = 1.0 / noise
-        apart = left - np.sum(weight * left, axis=0) / np.sum(weight, axis=0)
+        expected = max(1.0, abs(float(solved.strengths[0])))
         # What the strengths took up counts by how far the photographs told them.
-        told = float(np.sum(1.0 - np.diagonal(covariance)))
-        raised = max(1.0, float(np.sum(weight * apart**2)) / max(freedom - told, 1.0))
-    return strengths, covariance
+        told = float(np.sum(1.0 - np.diagonal(solved.covariance)))
+        raised = max(1.0, raised * left_over / max(freedom - told, 1.0))
+    return solved
 
 
-def _strengths(heights: NDArray, smooth: NDArray, *, noise: NDArray, expected: float) -> tuple[NDArray, NDArray]:
-    """Strengths and their covariance from heights (n, b) and departures (n, k, b), the figure free in every term; `expected` is the first one's size."""
+def _strengths(heights: NDArray, smooth: NDArray, *, noise: NDArray, expected: float) -> tuple[_Solved, float]:
+    """The solution from heights (n, b) and departures (n, k, b), the figure free in every term, and the sum of squares left over their variance.
+
+    `expected` is the size of the first strength.
+    """
     count = smooth.shape[1]
-    normal, right = np.eye(count), np.zeros(count)
-    normal[0, 0] = 1.0 / expected**2
-    for term in range(heights.shape[1]):
-        weight = 1.0 / noise[:, term]
-        share = weight / weight.sum()
-        # The figure takes up the weighted mean, so only what differs from it says anything of the strengths.
-        apart = smooth[:, :, term] - share @ smooth[:, :, term]
-        normal += (apart * weight[:, None]).T @ apart
-        right += (apart * weight[:, None]).T @ (heights[:, term] - share @ heights[:, term])
+    prior = np.eye(count)
+    prior[0, 0] = 1.0 / expected**2
+    # The figure takes up the weighted mean, so only what differs from it says anything of the strengths.
+    weight = 1.0 / noise
+    share = weight / weight.sum(axis=0)
+    apart = smooth - np.sum(share[:, None, :] * smooth, axis=0)
+    differ = heights - np.sum(share * heights, axis=0)
+    rows = (apart * np.sqrt(weight)[:, None, :]).transpose(1, 0, 2).reshape(count, -1)
+    seen = (differ * np.sqrt(weight)).ravel()
+    normal = prior + rows @ rows.T
     covariance = np.linalg.inv(normal)
-    return covariance @ right, covariance
+    strengths = covariance @ rows @ seen
+    left = float(np.sum((seen - strengths @ rows) ** 2))
+    size = np.linalg.slogdet(normal)[1] - np.linalg.slogdet(prior)[1] + np.sum(np.log(noise)) + np.sum(np.log(weight.sum(axis=0)))
+    evidence = -0.5 * (left + strengths @ prior @ strengths + size)
+    return _Solved(strengths=strengths, covariance=covariance, log_evidence=float(evidence)), left

@@ -15,7 +15,7 @@ from straightband.fringes.budget import Cause, expanded_at_cells, sum_up
 from straightband.fringes.near import NEAR
 from straightband.fringes.repeat import repeat
 from straightband.fringes.sign import gap_sense_from_press
-from straightband.heightmap.figures import figures, without_tilt
+from straightband.heightmap.figures import Points, figures, without_tilt
 from straightband.heightmap.map import HeightMap
 from straightband.provenance import Source
 from straightband.uncertainty import COVERAGE_95
@@ -76,7 +76,7 @@ def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None)
     taken_off = np.mean([shot.heights_nm for shot in shots], axis=0) - found.corrected_nm.mean(axis=0)
     mean_nm = heights.mean(axis=0) - _on_grid(taken_off, first)
     found_causes = _joint_causes(readings, shots=shots, found=found, near=near)
-    causes = (*found_causes, repeat(points, found.corrected_nm, beside_nm=expanded_at_cells(found_causes, points=points)))
+    causes = (*found_causes, _repeat(found, points=points, beside_nm=expanded_at_cells(found_causes, points=points)))
     meta = {
         **first.flat.meta,
         "sign": "known" if known else "unknown",
@@ -98,6 +98,19 @@ def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None)
         flags=_flags(readings, found=found, known=known),
         sources=_sources(readings),
     )
+
+
+def _repeat(found: Joint, *, points: Points, beside_nm: NDArray) -> Cause:
+    """What the scatter of the photographs says, the bending of the glass between them by its own odds: in few of them it may cancel by chance."""
+    unbent = found.corrected_nm - _along(found.bends_nm, found.corrected_nm - found.corrected_nm.mean(axis=0), area=points.area)
+    cause = repeat(points, unbent, beside_nm=beside_nm)
+    return replace(cause, modes_nm=np.concatenate([cause.modes_nm, COVERAGE_95 * found.bends_nm]))
+
+
+def _along(modes_nm: NDArray, heights_nm: NDArray, *, area: NDArray) -> NDArray:
+    """The part of heights (n, c) that modes (m, c) make up, by least squares over the cells."""
+    weighted = modes_nm * area
+    return np.linalg.solve(weighted @ modes_nm.T, weighted @ heights_nm.T).T @ modes_nm
 
 
 def _signs(readings: list[Reading]) -> tuple[list[float], bool]:
