@@ -286,7 +286,15 @@ def test_the_keyboard_is_enough(served, open_page):
     page.wait_for_selector("#map[data-ready]")
     page.focus("#map canvas")
     page.keyboard.press("ArrowRight")
-    assert re.search(r"u \S+ mm, v \S+ mm: \S+ nm ± \S+ nm \(95 %\), \S+ bands", page.inner_text("#map .tell"))
+    told = r"u (\S+) {0}, v (\S+) {0}: \S+ nm ± \S+ nm \(95 %\), \S+ bands"
+    in_mm = re.search(told.format("mm"), page.inner_text("#map .tell")).groups()
+    page.click("text=Show inches")
+    page.wait_for_selector("#map[data-ready]")
+    page.focus("#map canvas")
+    page.keyboard.press("ArrowRight")
+    in_inches = re.search(told.format("in"), page.inner_text("#map .tell")).groups()
+    numbers = [[float(each.replace("\u2212", "-")) for each in each] for each in (in_mm, in_inches)]
+    assert numbers[1] == pytest.approx([each / 25.4 for each in numbers[0]], abs=0.008)  # both are rounded
     page.keyboard.press("Shift+ArrowDown")
     page.keyboard.press("Shift+ArrowDown")
     assert page.locator("#map canvas:not([hidden])").count() == 3

@@ -276,6 +276,8 @@ def test_strokes(client, shop, told, tmp_path):
     asked = ("strokes", tmp_path / "G-1.npz", "--laps", tmp_path / "laps.toml", "--tolerance", plan.told["tolerance"])
     answer = told(*asked)
     same(plan.found, answer, but=("papers", "predicted_map"))
+    in_inches = seen(client, "/strokes/1", "in").lines
+    assert all(any(_is_stroke(line, run, "in") for line in in_inches if " on top, " in line) for run in answer["runs"])
     page = seen(client, "/strokes/1")
     page.line("Work", answer["minutes"], len(answer["runs"]))
     for number, run in enumerate(answer["runs"], start=1):
@@ -296,18 +298,20 @@ def test_strokes(client, shop, told, tmp_path):
     page.done()
 
 
-def _is_stroke(line, run):
+def _is_stroke(line, run, units="mm"):
     """Whether a line on the page tells the stroke that is written in short: travel, swing, place, depth, wear of the rim."""
     travel, swing, along, u, v = (
         float(each)
         for each in re.search(r"travel (\S+) mm, swing (\S+) mm, along (\S+) deg over u (\S+) mm v (\S+) mm", run["stroke"]).groups()
     )
     said = re.search(
-        r"\(u (\S+), v (\S+) mm\), strokes of (\S+) mm, swinging (\S+) mm sideways, (\S+) a minute.* Takes off (\S+) nm where most; (.*)",
+        rf"\(u (\S+), v (\S+) {units}\), strokes of (\S+) {units}, swinging (\S+) {units} sideways, (\S+) a minute.* Takes off (\S+) nm where most; (.*)",
         line,
     )
     return (
-        [float(each) for each in said.groups()[:4]] == [u, v, travel, swing]
+        said is not None
+        and [float(each) for each in said.groups()[:4]]
+        == pytest.approx([inches(units)(each) for each in (u, v, travel, swing)], abs=0.0051)
         and agrees(said[6], [run["removed_nm"]])
         and agrees(said[7], [] if "like the inside" in said[7] else [run["rim_ratio"]])
         and any(

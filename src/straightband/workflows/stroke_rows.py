@@ -50,7 +50,7 @@ class StrokeLine:
     is_next: bool
 
 
-def stroke_lines(record: Record, plan: StrokePlanEntry, *, busy: bool) -> tuple[StrokeLine, ...]:
+def stroke_lines(record: Record, plan: StrokePlanEntry, *, busy: bool, units: str = "mm") -> tuple[StrokeLine, ...]:
     """The strokes of a plan in their order; `busy` while a timer goes for the face."""
     face = face_of(record, plan.face_id)[2]
     laps = shelf_of_file(plan.told["laps"]).laps
@@ -68,7 +68,7 @@ def stroke_lines(record: Record, plan: StrokePlanEntry, *, busy: bool) -> tuple[
         out.append(
             StrokeLine(
                 number=number,
-                words=how_to(planned, face=face),
+                words=how_to(planned, face=face, units=units),
                 done="" if minutes is None else f"{minutes:g} min done",
                 clock=clocks.get(number),
                 may_start=not busy,

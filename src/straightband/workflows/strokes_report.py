@@ -8,6 +8,7 @@ from typing import Any
 from straightband.advice.strokes.edge import RIM_FASTER, RIM_SLOWER
 from straightband.advice.strokes.rates import interval
 from straightband.face.shapes import Face
+from straightband.quantities import MM_PER_UNIT
 from straightband.uncertainty import round_with_uncertainty
 from straightband.workflows.cautions import DEFER, GRINDING
 from straightband.workflows.maps import band_of
@@ -148,30 +149,40 @@ def rate_lines(plan: StrokePlan) -> tuple[str, ...]:
     return tuple(found)
 
 
-def how_to(run: PlannedStroke, *, face: Face) -> str:
-    """One stroke in a sentence, places by the clock with the mark at 12, looking at the face."""
+def how_to(run: PlannedStroke, *, face: Face, units: str = "mm") -> str:
+    """One stroke in a sentence, places by the clock with the mark at 12, looking at the face; lengths in mm or in inches."""
     stroke, minutes = run.stroke, f"{run.minutes:g} min"
-    moved = f"strokes of {stroke.travel_mm:g} mm, swinging {stroke.swing_mm:g} mm sideways, {stroke.lap.strokes_per_min:g} a minute"
+    travel, swing, side = (_length(each, units=units) for each in (stroke.travel_mm, stroke.swing_mm, stroke.side_mm))
+    moved = f"strokes of {travel}, swinging {swing} sideways, {stroke.lap.strokes_per_min:g} a minute"
     lap = stroke.lap.name if "lap" in stroke.lap.name else f"lap '{stroke.lap.name}'"
     if stroke.way is Way.STILL:
-        told = f"{lap} on top, table still, {place_of(run)}, {moved}, along {direction_of(run)}"
+        told = f"{lap} on top, table still, {place_of(run, units=units)}, {moved}, along {direction_of(run)}"
     elif stroke.way is Way.MIRROR_HELD:
         told = f"mirror on top of {lap}, table at {stroke.table_rpm:g} rpm, mirror not turned, {moved}, along {direction_of(run)}, which through its back is {direction_of(run, mirrored=True)}"
     else:
         lying = f"{lap} on top" if stroke.way is Way.TURNING else f"mirror on top of {lap} and turned slowly by hand"
-        beside = "over the middle" if not stroke.side_mm else f"{stroke.side_mm:g} mm beside the middle"
+        beside = "over the middle" if not stroke.side_mm else f"{side} beside the middle"
         told = f"{lying}, table at {stroke.table_rpm:g} rpm, {moved}, {beside}"
     return f"{minutes}: {told}. Takes off {run.depth_nm:.0f} nm where most; {_rim_words(run, face=face)}."
 
 
-def place_of(run: PlannedStroke) -> str:
+def _length(length_mm: float, *, units: str, spec: str = "g") -> str:
+    """A length at the lap: as the strokes have it in mm, to a hundredth in inches."""
+    sign = "+" if spec.startswith("+") else ""
+    return f"{length_mm:{spec}} mm" if units == "mm" else f"{length_mm / MM_PER_UNIT[units]:{sign}.2f} {units}"
+
+
+def place_of(run: PlannedStroke, *, units: str = "mm") -> str:
     """Where on the face."""
     u, v = run.stroke.u_mm, run.stroke.v_mm
     away = math.hypot(u, v)
     return (
         "over the middle"
         if away < 1.0
-        else f"over the place {away:.0f} mm from the middle toward {clock_hour(u, v)} o'clock (u {u:+.0f}, v {v:+.0f} mm)"
+        else (
+            f"over the place {_length(away, units=units, spec='.0f')} from the middle toward {clock_hour(u, v)} o'clock "
+            f"(u {_length(u, units=units, spec='+.0f').split()[0]}, v {_length(v, units=units, spec='+.0f')})"
+        )
     )
 
 

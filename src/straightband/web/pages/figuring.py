@@ -150,7 +150,7 @@ def strokes_page(ask: Ask) -> StrokesPage:
     with ask.shop.record() as record:
         plan = record.get(StrokePlanEntry, ask.numbers["plan"])
         _, piece, _ = face_of(record, plan.face_id)
-        lines = stroke_lines(record, plan, busy=going(record, plan.face_id) is not None)
+        lines = stroke_lines(record, plan, busy=going(record, plan.face_id) is not None, units=ask.units)
         after, said = after_words(record, plan)
     here, found = f"/strokes/{plan.id}", plan.found
     return StrokesPage(

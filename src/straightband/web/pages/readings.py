@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from starlette.responses import Response
 
+from straightband.quantities import MM_PER_UNIT
 from straightband.shop.entries import Flat, ReadingEntry
 from straightband.shop.queries import newest_certificate, newest_verdict, photographs_of
 from straightband.web.desk import Ask
@@ -43,6 +44,8 @@ class ReadingPage(Page):
         Where the numbers of the map lie, and a picture of it.
     stream
         How those numbers are laid out.
+    unit, unit_mm
+        In which lengths on the map are told, and how many mm that is.
     figures
         Name, value with uncertainty, remark.
     budget
@@ -77,6 +80,8 @@ class ReadingPage(Page):
     map_src: str
     map_picture: str
     stream: MapStream
+    unit: str
+    unit_mm: float
     figures: tuple[tuple[str, str, str], ...]
     budget: tuple[tuple[str, str, str, str], ...]
     doubts: tuple[str, ...]
@@ -116,6 +121,8 @@ def reading_page(ask: Ask) -> ReadingPage:
         map_src=f"{here}/heights",
         map_picture=f"{here}/map.png",
         stream=kept_stream(ask.shop, entry.map_sha256),
+        unit=ask.units,
+        unit_mm=MM_PER_UNIT[ask.units],
         figures=figure_rows(entry.found),
         budget=budget_shown(entry.found),
         doubts=doubts(entry.found),

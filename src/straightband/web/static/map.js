@@ -6,7 +6,8 @@
   function number(name) { return parseFloat(box.getAttribute("data-" + name)); }
   var columns = number("columns"), rows = number("rows"), left = number("left"), low = number("low"), du = number("du"), dv = number("dv");
   var step = number("step"), band = number("band"), lowest = number("lowest"), highest = Math.max(number("highest"), number("lowest") + 1);
-  var NOTHING = -32768;
+  var NOTHING = -32768, unit = box.getAttribute("data-unit"), unit_mm = number("unit-mm");
+  function long(mm) { return (mm / unit_mm).toFixed(unit === "mm" ? 1 : 2) + " " + unit; }
   /* Every eighth of a scale of even lightness from dark blue to yellow, the same to colour-blind eyes. */
   var SCALE = [[0, 32, 76], [0, 48, 110], [52, 66, 108], [87, 92, 109], [118, 117, 119], [150, 144, 120], [187, 174, 108], [222, 204, 86], [255, 234, 70]];
   function element(name, where, look) { var made = document.createElement(name); if (look) { made.className = look; } (where || box).appendChild(made); return made; }
@@ -127,7 +128,7 @@
   function place(share) { return [share[0] * columns - 0.5, (1 - share[1]) * rows - 0.5]; }
   function say() {
     var spot = place(cross), height = at(heights, spot[0], spot[1]), doubt = at(doubts, spot[0], spot[1]);
-    var where = "u " + (left + spot[0] * du).toFixed(1) + " mm, v " + (low + spot[1] * dv).toFixed(1) + " mm: ";
+    var where = "u " + long(left + spot[0] * du) + ", v " + long(low + spot[1] * dv) + ": ";
     tell.textContent = where.replace(/-/g, "\u2212") + (height === NOTHING ? "off the clear aperture" : told(height) + " \u00b1 " + (doubt * step).toFixed(1) + " nm (95 %), " + (height * step / band).toFixed(3).replace("-", "\u2212") + " bands");
   }
   function profile() {
@@ -154,7 +155,7 @@
     pen.fillStyle = "#1a1a1a"; pen.textAlign = "right";
     [low_, (low_ + high) / 2, high].forEach(function (nm) { pen.fillText(nm.toFixed(0).replace("-", "\u2212"), 50, py(nm) + 5); });
     pen.textAlign = "left"; pen.fillText("nm", 2, 14); pen.fillText("0", px(0), tall - 8);
-    pen.textAlign = "right"; pen.fillText(length.toFixed(1) + " mm; grey: 95 %", wide - 4, tall - 8);
+    pen.textAlign = "right"; pen.fillText(long(length) + "; grey: 95 %", wide - 4, tall - 8);
   }
   function share(event) { var frame = canvas.getBoundingClientRect(); return [(event.clientX - frame.left) / frame.width, (event.clientY - frame.top) / frame.height]; }
   var from = null;
