@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.exact import exact_reading
-from benchmarks.photographs import Photograph, miss_of_reading, photograph, pv_within, setup_of, true_outline
+from benchmarks.photographs import Photograph, miss_of_reading, photograph, pv_within, setup_of, true_outline, with_true_plate
 from benchmarks.run import Options
 from benchmarks.tables import Row, markdown, write_table
 from straightband.errors import StraightbandError
@@ -74,8 +74,9 @@ def tried(shot: Photograph, *, with_true_outline: bool) -> Row:
 
 
 def view_rms_nm(shot: Photograph) -> float:
-    """Map error of a reader that knows the phase and the outline exactly: what a view off normal, a near camera and the lens leave unknown."""
-    setup = setup_of(shot, outline=true_outline(shot.rendered.truth))
+    """Map error of a reader that knows phase, outline and rim of the flat exactly: what a view off normal, a near camera and the lens leave unknown."""
+    truth = shot.rendered.truth
+    setup = setup_of(shot, outline=with_true_plate(true_outline(truth), truth))
     return miss_of_reading(exact_reading(shot.scene, setup=setup), scene=shot.scene).rms_nm
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
 from straightband.light.lines import LAMPS, Lamp
 from straightband.photo.outline import Outline
+from straightband.photo.plate import Plate
 from straightband.synthetic.campaign import Difficulty, Pattern, random_scene
 from straightband.synthetic.projection import apply_homography
 from straightband.synthetic.render import Rendered, render
@@ -96,6 +97,17 @@ def true_outline(truth: Truth, *, standard_px: float = TRUE_OUTLINE_STANDARD_PX)
         flags=(),
         told=False,
     )
+
+
+def with_true_plate(outline: Outline, truth: Truth) -> Outline:
+    """The outline of an elliptical face with the rim of the larger flat around it, where there is one, as if it had been found."""
+    face, plate = truth.scene.face, truth.scene.surround.plate
+    if plate is None or face.shape is not Shape.ELLIPSE:
+        return outline
+    h = truth.homography / truth.homography[2, 2]
+    near_face = h[:2, :2] - np.outer(h[:2, 2], h[2, :2])  # its derivative at the centre of the face
+    matrix = near_face @ np.diag([plate.radius_mm / face.semi_u_mm, plate.radius_mm / face.semi_v_mm])
+    return replace(outline, plate=Plate(matrix=matrix, standard_px=TRUE_OUTLINE_STANDARD_PX))
 
 
 def seen_mark_hour(truth: Truth) -> float:

@@ -48,7 +48,7 @@ def seen(view):
         support=1.0,
         flags=(),
         told=False,
-        plate=Plate(matrix=PLATE_MM * view @ any_turn, away_px=(20.0, -35.0), standard_px=0.05),
+        plate=Plate(matrix=PLATE_MM * view @ any_turn, standard_px=0.05),
     )
 
 

@@ -40,14 +40,11 @@ class Plate:
     ----------
     matrix
         (2, 2), from the unit disc to pixels of the photograph, but for its place.
-    away_px
-        From its centre to that of the face, pixels (column, row).
     standard_px
         Standard uncertainty of its half axes.
     """
 
     matrix: NDArray
-    away_px: tuple[float, float]
     standard_px: float
 
     def axes_px(self) -> tuple[float, float]:
@@ -57,9 +54,7 @@ class Plate:
 
     def magnified(self, factor: float) -> Plate:
         """The same plate in a picture whose pixels are `factor` times smaller."""
-        return Plate(
-            matrix=factor * self.matrix, away_px=(factor * self.away_px[0], factor * self.away_px[1]), standard_px=factor * self.standard_px
-        )
+        return Plate(matrix=factor * self.matrix, standard_px=factor * self.standard_px)
 
 
 def plate_around(pyramid: Pyramid, face: Figure, *, ratio: float) -> Plate | None:
@@ -72,9 +67,11 @@ def plate_around(pyramid: Pyramid, face: Figure, *, ratio: float) -> Plate | Non
             return None
         (_, start), *_ = vote(edges, ratio=1.0, directions=1, most=LARGEST_SHARE, each=1)
         circle = _settled(pyramid, view.to_plane(start), face=face)
-        plate = None if circle is None else _plate(pyramid, circle, face=face)
-        if plate is not None and abs(_misfit(plate, face=face, ratio=ratio)) < LARGEST_MISFIT:
-            return plate
+        if circle is not None:
+            fine = on_one_edge(pyramid, circle)
+            plate = Plate(matrix=fine.figure.matrix[:2, :2], standard_px=fine.standard_px)
+            if abs(_misfit(plate, face=face, ratio=ratio)) < LARGEST_MISFIT:
+                return plate
         edges = edges.without(start, margin=0.03)
     return None
 
@@ -96,12 +93,6 @@ def _in_frame(pyramid: Pyramid, figure: Figure) -> float:
     rows, columns = pyramid.pictures[0].shape
     x, y = figure.rim_pixels(96)
     return float(np.mean((x > 0.0) & (x < columns - 1.0) & (y > 0.0) & (y < rows - 1.0)))
-
-
-def _plate(pyramid: Pyramid, circle: Figure, *, face: Figure) -> Plate:
-    fine = on_one_edge(pyramid, circle)
-    (x, y), (face_x, face_y) = fine.figure.centre(), face.centre()
-    return Plate(matrix=fine.figure.matrix[:2, :2], away_px=(face_x - x, face_y - y), standard_px=fine.standard_px)
 
 
 def as_seen_square_on(matrix: NDArray, *, plate: Plate) -> tuple[NDArray, NDArray]:
