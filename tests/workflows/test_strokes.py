@@ -13,7 +13,7 @@ from straightband.synthetic.surfaces import added, saddle, sphere
 from straightband.workflows.strokes import Limits, Next, PastRun, plan_strokes
 from straightband.workflows.strokes_pictures import run_toml, stroke_card, wear_picture, zones_picture
 from straightband.workflows.strokes_report import SENTENCES, strokes_facts, strokes_lines
-from straightband.workflows.strokes_shelf import runs_from_toml, shelf_from_diameters, shelf_from_toml
+from straightband.workflows.strokes_shelf import runs_from_toml, shelf_from_diameters, shelf_from_toml, with_new_pitch
 from straightband.workflows.strokes_view import View
 
 FACE = ellipse(minor_mm=80.0)
@@ -157,6 +157,52 @@ def test_a_kept_run_is_read_again(plan):
     )
     assert (run.before, run.after) == (HILL, now)
     assert list(zip(run.strokes, run.minutes, strict=True)) == [(one.stroke, one.minutes) for one in plan.runs]
+
+
+def test_a_lap_pitched_anew_begins_anew(plan):
+    """New pitch has done no run and is known less well than the old one was, but takes over what laps of the shop share; the other laps keep what they have."""
+    after = worked(plan, factor=0.5)
+    used = plan.runs[0].stroke.lap.name
+    learnt_, anew = (
+        plan_strokes(after, shelf=with_new_pitch(SHELF, names), limits=LIMITS, past=(past_of(plan, after),)).rates
+        for names in ((), (used,))
+    )
+    number = learnt_.names.index(f"{used} with {SHELF.polish}")
+    assert anew.names == learnt_.names
+    assert (learnt_.runs[number], anew.runs[number]) == (1, 0)
+    before = plan.rates
+    assert learnt_.log_uncertainty[number] < anew.log_uncertainty[number] < before.log_uncertainty[number]
+    assert learnt_.log_mean[number] < anew.log_mean[number] < before.log_mean[number]
+    others = [k for k in range(len(learnt_.names)) if k != number]
+    assert anew.log_mean[others] == pytest.approx(learnt_.log_mean[others], abs=1e-6)
+
+
+def test_a_run_before_new_pitch_says_nothing_of_a_run_after_it(plan):
+    """After three runs that showed 0.6 and one with new pitch that showed 1, the lap is told to a fifth; without the new pitch it is mistaken."""
+    slow, fast = worked(plan, factor=0.6), worked(plan, factor=1.0)
+    used = tuple({run.stroke.lap.name for run in plan.runs})
+    known = [
+        plan_strokes(
+            fast, shelf=SHELF, limits=LIMITS, past=(*[past_of(plan, slow)] * 3, replace(past_of(plan, fast), new_pitch=names))
+        ).rates
+        for names in ((), used)
+    ]
+    number = known[0].names.index(f"{used[0]} with {SHELF.polish}")
+    without, with_ = (float(np.exp(rates.log_mean[number])) for rates in known)
+    assert without < 0.8 < with_
+    assert with_ == pytest.approx(1.0, rel=0.2)
+    assert known[1].runs[number] == 1
+
+
+def test_new_pitch_is_kept_with_the_run(plan):
+    """The run that is kept says which laps had new pitch before it; a lap the shop does not have is refused."""
+    kept = run_toml(replace(plan, shelf=with_new_pitch(SHELF, ("half",))), before="m.npz")
+    (run,) = runs_from_toml(kept, name="run.toml", shelf=SHELF, now=HILL, map_of={"m.npz": HILL}.__getitem__)
+    assert run.new_pitch == ("half",)
+    with pytest.raises(BadInput, match="new pitch names 'third'"):
+        with_new_pitch(SHELF, ("third",))
+    with pytest.raises(BadInput, match=r"'new_pitch' of run 1 in the file of runs 'r\.toml' names '7'"):
+        runs_from_toml(kept.replace(b'["half"]', b"7"), name="r.toml", shelf=SHELF, now=HILL, map_of={"m.npz": HILL}.__getitem__)
 
 
 def test_laps_may_be_told_by_their_diameters():

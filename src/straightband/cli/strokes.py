@@ -14,7 +14,7 @@ from straightband.workflows.store import check_place, write_whole
 from straightband.workflows.strokes import StrokePlan, plan_strokes
 from straightband.workflows.strokes_report import strokes_facts, strokes_lines
 from straightband.workflows.strokes_request import limits_from_text, shelf_from_text, view_from_text
-from straightband.workflows.strokes_shelf import DEFAULT_POLISH, PastRun, Shelf, runs_from_toml, shelf_from_toml
+from straightband.workflows.strokes_shelf import DEFAULT_POLISH, PastRun, Shelf, runs_from_toml, shelf_from_toml, with_new_pitch
 from straightband.workflows.strokes_view import View
 
 
@@ -40,6 +40,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         action="extend",
         help="earlier runs, oldest first, as --keep writes them: the rates are learnt from them",
+    )
+    parser.add_argument(
+        "--new-pitch",
+        metavar="NAME",
+        nargs="+",
+        action="extend",
+        default=[],
+        help="laps that were pitched anew since the last run: what was learnt of their old pitch is left behind; --keep writes it down",
     )
     parser.add_argument(
         "--keep", metavar="RUN.toml", help="write this run, to be given to --past when the face has been photographed again"
@@ -70,7 +78,7 @@ def run(options: argparse.Namespace) -> Answer:
                 found=f"the {what} was to go to '{path}'", needed=f"a name ending in {ending} is needed", remedy="change the ending"
             )
     height_map = _map(options.map)
-    shelf = _shelf(options)
+    shelf = with_new_pitch(_shelf(options), tuple(options.new_pitch))
     limits = limits_from_text(tolerance=options.tolerance, most_strokes=options.most_strokes, longest=options.longest)
     view = view_from_text(seen=options.seen, mark=options.mark)
     past = _past(options.past or [], shelf=shelf, now=height_map)

@@ -15,7 +15,7 @@ from straightband.advice.strokes.doubt import Seen, drawn_errors, seen
 from straightband.advice.strokes.edge import Rim, rim_of
 from straightband.advice.strokes.library import MOST_PLACES, Library, library_of, removed_on, without_level
 from straightband.advice.strokes.outcome import Outcome, outcome_of
-from straightband.advice.strokes.rates import Rates, before_any_run, learnt, shown_by_run
+from straightband.advice.strokes.rates import Rates, before_any_run, learnt, of_some, shown_by_run
 from straightband.advice.strokes.run import LONGEST_RUN_MIN, MOST_STROKES, Limits
 from straightband.advice.strokes.stroke import Lap, Stroke, Way, clock_hour, written, zone_of
 from straightband.errors import BadInput
@@ -220,29 +220,39 @@ def _doubts(height_map: HeightMap) -> NDArray:
     return np.where(np.isfinite(doubts), doubts, middle)
 
 
-def _numbers(strokes: tuple[Stroke, ...], *, rates: Rates, polish: str) -> NDArray:
+def _numbers(strokes: tuple[Stroke, ...], *, rates: Rates, polish: str, left: dict[str, int] | None = None) -> NDArray:
+    """Numbers of the laps in `rates`; of those `left` to be pitched anew so many times, of their old pitch."""
     names = {name: number for number, name in enumerate(rates.names)}
-    return np.array([names[_rate_name(stroke.lap, polish)] for stroke in strokes])
+    return np.array([names[_rate_name(stroke.lap, polish, left=(left or {}).get(stroke.lap.name, 0))] for stroke in strokes])
 
 
-def _rate_name(lap: Lap, polish: str) -> str:
-    return f"{lap.name} with {polish}"
+def _rate_name(lap: Lap, polish: str, *, left: int = 0) -> str:
+    return f"{lap.name} with {polish}" + (f", {left} pitchings ago" if left else "")
 
 
 def _learnt_from(past: tuple[PastRun, ...], *, shelf: Shelf, rng: np.random.Generator) -> tuple[Rates, Outcome | None, bool]:
-    """What the runs taught, how right the last one was, and whether one of them could not be used."""
+    """What the runs taught, how right the last one was, and whether one of them could not be used.
+
+    A lap that was pitched anew is another lap, which shares with its old pitch what all laps share.
+    """
     polishes = dict.fromkeys([shelf.polish, *(run.polish for run in past)])
-    rates = before_any_run(tuple(_rate_name(lap, polish) for polish in polishes for lap in shelf.laps))
+    pitched = [*(run.new_pitch for run in past), shelf.new_pitch]
+    left = {lap.name: sum(lap.name in names for names in pitched) for lap in shelf.laps}  # pitchings still to come
+    now = [_rate_name(lap, polish) for polish in polishes for lap in shelf.laps]
+    old = [_rate_name(lap, polish, left=k) for polish in polishes for lap in shelf.laps for k in range(1, left[lap.name] + 1)]
+    rates = before_any_run((*now, *old))
     outcome, skipped = None, False
     for run in past:
+        for name in run.new_pitch:
+            left[name] -= 1
         if "unknown" in (run.before.meta.get("sign"), run.after.meta.get("sign")):
             outcome, skipped = None, True
             continue
-        rates, outcome = _learn(run, rates=rates, rng=rng)
-    return rates, outcome, skipped
+        rates, outcome = _learn(run, rates=rates, left=left, rng=rng)
+    return of_some(rates, list(range(len(now)))), outcome, skipped
 
 
-def _learn(run: PastRun, *, rates: Rates, rng: np.random.Generator) -> tuple[Rates, Outcome]:
+def _learn(run: PastRun, *, rates: Rates, left: dict[str, int], rng: np.random.Generator) -> tuple[Rates, Outcome]:
     _check_same_face(run)
     rows, cols = _places(run.before)
     u, v = run.before.u_mm[cols], run.before.v_mm[rows]
@@ -265,7 +275,7 @@ def _learn(run: PastRun, *, rates: Rates, rng: np.random.Generator) -> tuple[Rat
     ]
     began = seen(run.before.heights_nm[rows, cols], errors[0], face=clear, u_mm=u, v_mm=v)
     ended, drawn = without_level(ends, library.level), without_level(errors[0] - errors[1], library.level)
-    of_lap = _numbers(library.strokes, rates=rates, polish=run.polish)
+    of_lap = _numbers(library.strokes, rates=rates, polish=run.polish, left=left)
     outcome = outcome_of(began.heights_nm - ended, foretold_nm=rates.factors[of_lap] @ foretold, drawn_nm=drawn)
     shown = shown_by_run(began.likely_nm - ended, foretold_nm=foretold, of_lap=of_lap, drawn_nm=drawn)
     return learnt(rates, shown), outcome

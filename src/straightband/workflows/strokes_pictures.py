@@ -98,6 +98,8 @@ def run_toml(plan: StrokePlan, *, before: str) -> bytes:
         f"before = {_quoted(before)}",
         f"polish = {_quoted(plan.shelf.polish)}",
     ]
+    if plan.shelf.new_pitch:
+        lines += [f"new_pitch = [{', '.join(map(_quoted, plan.shelf.new_pitch))}]  # before this run"]
     for run in plan.runs:
         lines += ["", "[[run.stroke]]", f"stroke = {_quoted(written(run.stroke))}", f"minutes = {run.minutes:g}"]
     return ("\n".join(lines) + "\n").encode()

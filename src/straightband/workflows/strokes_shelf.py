@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from straightband.advice.strokes.stroke import Lap, Stroke, Way, stroke_from_words
@@ -19,6 +19,7 @@ __all__ = [
     "shelf_from_diameters",
     "shelf_from_toml",
     "stroke_from_words",
+    "with_new_pitch",
 ]  # The faces name these here.
 
 MOST_LAPS, MOST_RUNS, MOST_STROKES_OF_RUN = 8, 60, 60
@@ -44,11 +45,14 @@ class Shelf:
         What is on them.
     table_rpm
         Of the turning table; 0 for none.
+    new_pitch
+        Names of the laps that were pitched anew since the last run.
     """
 
     laps: tuple[Lap, ...]
     polish: str = DEFAULT_POLISH
     table_rpm: float = DEFAULT_TABLE_RPM
+    new_pitch: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +67,8 @@ class PastRun:
         What was done.
     polish
         What was on the laps.
+    new_pitch
+        Names of the laps that had been pitched anew before it.
     """
 
     before: HeightMap
@@ -70,6 +76,7 @@ class PastRun:
     strokes: tuple[Stroke, ...]
     minutes: tuple[float, ...]
     polish: str = DEFAULT_POLISH
+    new_pitch: tuple[str, ...] = ()
 
 
 def shelf_from_toml(data: bytes, *, name: str) -> Shelf:
@@ -107,6 +114,11 @@ def shelf_from_diameters(texts: tuple[str, ...], *, table_rpm: float = DEFAULT_T
     return Shelf(laps=_told_apart(tuple(laps)), polish=_text(polish, key="polish", where="what was told"), table_rpm=rpm)
 
 
+def with_new_pitch(shelf: Shelf, names: tuple[str, ...]) -> Shelf:
+    """The shelf, some of whose laps were pitched anew since the last run; raises BadInput."""
+    return replace(shelf, new_pitch=_pitched(list(names), where="what was told of new pitch", shelf=shelf))
+
+
 def runs_from_toml(data: bytes, *, name: str, shelf: Shelf, now: HeightMap, map_of: Callable[[str], HeightMap]) -> tuple[PastRun, ...]:
     """The runs in the bytes of a file called `name`, in their order; `map_of` reads the map of a name. Raises BadInput.
 
@@ -128,13 +140,26 @@ def runs_from_toml(data: bytes, *, name: str, shelf: Shelf, now: HeightMap, map_
     found = []
     for number, run in enumerate(runs):
         where = f"run {number + 1} in {shown}"
-        _known(run, keys=("before", "after", "polish", "stroke"), where=where)
+        _known(run, keys=("before", "after", "polish", "new_pitch", "stroke"), where=where)
         following = befores[number + 1] if number + 1 < len(runs) else now
         after = map_of(_text(run["after"], key="after", where=where, longest=200)) if "after" in run else following
         strokes, minutes = _strokes(run.get("stroke"), where=where, shelf=shelf)
         polish = _text(run.get("polish", shelf.polish), key="polish", where=where)
-        found.append(PastRun(before=befores[number], after=after, strokes=strokes, minutes=minutes, polish=polish))
+        pitched = _pitched(run.get("new_pitch", []), where=f"'new_pitch' of {where}", shelf=shelf)
+        found.append(PastRun(before=befores[number], after=after, strokes=strokes, minutes=minutes, polish=polish, new_pitch=pitched))
     return tuple(found)
+
+
+def _pitched(given: Any, *, where: str, shelf: Shelf) -> tuple[str, ...]:
+    names = [lap.name for lap in shelf.laps]
+    wrong = [name for name in given if name not in names] if isinstance(given, list) else [given]
+    if wrong:
+        raise BadInput(
+            found=f"{where} names '{str(wrong[0])[:40]}'",
+            needed=f"laps of the shop are needed: {', '.join(names)}",
+            remedy="correct the name, or add the lap",
+        )
+    return tuple(dict.fromkeys(given))
 
 
 def _strokes(given: Any, *, where: str, shelf: Shelf) -> tuple[tuple[Stroke, ...], tuple[float, ...]]:

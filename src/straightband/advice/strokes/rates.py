@@ -141,6 +141,16 @@ def learnt(rates: Rates, shown: Shown) -> Rates:
     return replace(rates, log_mean=x, log_covariance=np.linalg.inv(grown), runs=runs)
 
 
+def of_some(rates: Rates, numbers: list[int]) -> Rates:
+    """What is known of some of the laps, the rest forgotten."""
+    return Rates(
+        names=tuple(rates.names[number] for number in numbers),
+        log_mean=rates.log_mean[numbers],
+        log_covariance=rates.log_covariance[np.ix_(numbers, numbers)],
+        runs=tuple(rates.runs[number] for number in numbers),
+    )
+
+
 def interval(rates: Rates, number: int) -> tuple[float, float, float]:
     """Median factor of one lap and the ends of its 95 % interval."""
     middle, width = float(rates.log_mean[number]), float(rates.log_uncertainty[number])

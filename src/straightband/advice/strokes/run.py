@@ -1,7 +1,7 @@
 """The next run: of several lists of strokes, each shortened until it is safe, the one that leaves least from peak to valley.
 
-Lists are tried at falling prices of a stroke, each several times with more weight on what the time before left high or low. The first that brings
-the face inside is taken.
+Lists are tried several times with more weight on what the time before left high or low, and at lower prices of a stroke where at the higher ones
+too little comes off. The first that brings the face inside is taken.
 """
 
 from __future__ import annotations
@@ -18,9 +18,12 @@ from straightband.uncertainty import COVERAGE_95
 
 LEAST_MIN = 0.5  # a shorter stroke is not timed by hand
 LEAST_GAIN = 0.01  # of rms or PV: a run that is to take away less of both is not worth setting up; our choice
-PRICES = (PRICE, PRICE / 4.0)
-LAST_PRICE = PRICE / 16.0  # where at those nothing is worth while: the last nanometres take more strokes
 ROUNDS = 3  # of weights
+ENOUGH = {
+    PRICE: 0.6,
+    PRICE / 4.0: 1.0,
+    PRICE / 16.0: 1.0,
+}  # of the peak to valley, by price: a run that leaves no more needs no longer list
 MOST_STROKES = 16
 LONGEST_RUN_MIN = 240.0
 _EASED = 0.85  # step by which a run is shortened
@@ -98,17 +101,19 @@ class Run:
 
 
 def best_run(task: Task) -> Run | None:
-    """The run that is expected to leave least from peak to valley, the first that is enough; None where no run is worth while."""
+    """The first run that is enough, else the one that leaves least from peak to valley; None where no run is worth while."""
     log_covariance = task.rates.log_covariance[np.ix_(task.of_lap, task.of_lap)]
-    runs = []
-    for price in PRICES:
+    best, least = None, float("inf")
+    for price, enough in ENOUGH.items():
         for run in _runs(task, log_covariance=log_covariance, price=price):
             if task.flat_enough(run.left_nm):
                 return run
-            runs.append(run)
-    if not runs:
-        runs = list(_runs(task, log_covariance=log_covariance, price=LAST_PRICE))
-    return min(runs, key=lambda run: float(np.ptp(run.left_nm)), default=None)
+            left = float(np.ptp(run.left_nm))
+            if left < least:
+                best, least = run, left
+        if least <= enough * float(np.ptp(task.heights_nm)):
+            break
+    return best
 
 
 def _runs(task: Task, *, log_covariance: NDArray, price: float) -> Iterator[Run]:
