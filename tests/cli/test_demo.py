@@ -43,15 +43,12 @@ def test_every_file_it_names_is_there_and_no_other(shown):
     assert (folder / "certificate.pdf").read_bytes().startswith(b"%PDF-")
 
 
-def test_the_shop_it_fills_is_whole_and_reads_the_same_again(shown):
-    """The record of the invented shop is whole, and all that it holds comes out the same, to the last figure, when computed anew from what it keeps."""
+def test_the_shop_it_fills_is_whole(shown):
+    """The record of the invented shop is whole; that all it holds comes out the same when computed anew is told by `vouch` in the documents, see below."""
     folder, facts = shown
     assert facts["shop"] == str(folder / "shop")
-    found = vouch(open_shop(folder / "shop"), recompute=True)
-    assert found.whole, (found.checked.faults, found.recomputed)
-    counts = {"readings": 2, "verdicts": 2, "orders": 5, "gaugings": 3, "grinding plans": 1, "looks at backs": 1, "plates of pads": 1}
-    assert found.recomputed.counts == counts
-    assert found.recomputed.same == sum(counts.values())
+    found = vouch(open_shop(folder / "shop"))
+    assert found.whole, found.checked.faults
 
 
 @pytest.mark.parametrize("stem", ["before", "after"])
@@ -124,6 +121,8 @@ EXACT = (
     "pads",
     "clear",
     "box",
+    "keep",
+    "vouch",  # computes all of the shop anew, and names what differs
 )  # what is computed from what is typed; the others rest on readings, which get better
 STARTED_ONLY = ("bench", "demo")  # one waits for people, the other is what made the folder
 # Names of the examples, and the files of the demonstration that a person would have in their place.
