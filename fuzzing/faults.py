@@ -177,6 +177,12 @@ def send(bench: Bench, told: Acknowledged, *, numbers: Iterator[int], until: thr
             return
 
 
+def _wait_for_another(photographs: set[str]) -> None:
+    before, end = len(photographs), time.monotonic() + PATIENCE_S
+    while len(photographs) == before and time.monotonic() < end:
+        time.sleep(0.01)
+
+
 def kill_uploads(first: Path, *, kills: int, rng: random.Random, folder: Path) -> list[str]:
     """Kill a bench while two telephones send to it, again and again on one folder."""
     shop, told, faults = _copy(first, folder / "uploads"), Acknowledged(), []
@@ -186,6 +192,8 @@ def kill_uploads(first: Path, *, kills: int, rng: random.Random, folder: Path) -
         senders = [threading.Thread(target=send, args=(bench, told), kwargs={"numbers": numbers, "until": until}) for _ in range(2)]
         for sender in senders:
             sender.start()
+        if kill % 2:  # otherwise mostly before whoever takes photographs in has begun
+            _wait_for_another(told.photographs)
         time.sleep(rng.uniform(0.0, 1.2))
         bench.kill()
         until.set()
