@@ -249,9 +249,10 @@ def kill_migrations(first: Path, *, kills: int, rng: random.Random, folder: Path
 
 def made_old(folder: Path, *, schema: int) -> Shop:
     """A folder as a program of that schema left it: an order, a piece, a lamp and a photograph."""
-    known, prices = database.migrations(), shop_orders.shop_prices
+    known, prices, file = database.migrations(), shop_orders.shop_prices, shop_orders.prices_file
     database.migrations = lambda: known[:schema]
-    shop_orders.shop_prices = lambda _: DEFAULT_PRICES  # programs of old schemas had no table of prices
+    # programs of old schemas had no table of prices
+    shop_orders.shop_prices, shop_orders.prices_file = lambda _: DEFAULT_PRICES, lambda _: ""
     try:
         shop = open_shop(folder, make=True)
         order = enter_order(
@@ -263,7 +264,7 @@ def made_old(folder: Path, *, schema: int) -> Shop:
         with contextlib.closing(sqlite3.connect(folder / database.NAME)) as connection:
             connection.execute("PRAGMA journal_mode = DELETE")  # one file, as it lies when nobody has it open
     finally:
-        database.migrations, shop_orders.shop_prices = lambda: known, prices
+        database.migrations, shop_orders.shop_prices, shop_orders.prices_file = lambda: known, prices, file
     return shop
 
 

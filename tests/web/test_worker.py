@@ -53,7 +53,7 @@ def test_a_job_is_stopped_and_the_next_one_done(unsigned, at_work):
     again = ask_recompute(unsigned, 1, now=NOW)
     done = until(unsigned, again, "done", "failed")
     assert (done.state, done.leads_to) == ("done", "/readings/1")
-    assert done.sentence == "Read again from the photographs: every number came out the same, to the last figure."
+    assert done.sentence == "Read again from the photographs: every number came out the same, to the last figure, and so did the verdict."
     assert at_work.pid != pid
     with unsigned.record() as record:
         assert record.count(ReadingEntry) == 1
