@@ -10,7 +10,7 @@ from straightband.face.polynomials import face_polynomials
 from straightband.face.shapes import ellipse
 from straightband.heightmap.map import HeightMap
 from straightband.uncertainty import COVERAGE_95
-from straightband.verdict.alternatives import expanded_spread, random_alternatives, smooth_alternatives
+from straightband.verdict.alternatives import expanded_loss, expanded_spread, random_alternatives, smooth_alternatives
 
 FACE = ellipse(minor_mm=60)
 
@@ -69,3 +69,34 @@ def test_draws_that_do_not_fit_the_map_are_refused(shape):
     assert str(refused.value) == (
         f"the random maps come as an array of shape {shape}; at least 30 maps on the grid (87, 61) are needed; draw them on the grid of the map."
     )
+
+
+def loss(figure):
+    """A hundredth of the sum of squares."""
+    return 0.01 * np.sum(figure**2, axis=-1)
+
+
+@pytest.mark.parametrize(("ratio", "most"), [(2.0, 0.975), (10.0, 0.96)])
+def test_the_interval_of_a_loss_holds_the_truth(ratio, most):
+    """Three modes whose figure is `ratio` times their error (JCGM 101:2008): the interval holds the true loss in 93 of 100, and not in nearly all."""
+    rng = np.random.default_rng(0)
+    held = []
+    for _ in range(1500):
+        true = rng.standard_normal(3)
+        true *= ratio * np.sqrt(3.0) / np.linalg.norm(true)
+        seen, draws = true + rng.standard_normal(3), rng.standard_normal((60, 3))
+        stated = expanded_loss(float(loss(seen)), loss(seen + draws), mirrored=loss(seen - draws))
+        held.append(abs(loss(seen) - loss(true)) <= stated)
+    assert 0.93 <= np.mean(held) <= most
+
+
+def test_a_loss_that_answers_in_a_straight_line_keeps_its_whole_spread():
+    """Closed form: changes that only change sign with the error give 1.96 times their rms."""
+    change = np.random.default_rng(1).standard_normal(60)
+    assert expanded_loss(100.0, 100.0 + change, mirrored=100.0 - change) == pytest.approx(COVERAGE_95 * np.sqrt(np.mean(change**2)))
+
+
+def test_a_loss_that_is_all_error_is_as_uncertain_as_the_error_alone():
+    """Where the mean change is the whole loss, nothing of figure times error is left: only what does not change sign counts."""
+    even, odd = np.full(60, 0.5), np.linspace(-3.0, 3.0, 60)
+    assert expanded_loss(0.5, 0.5 + even + odd, mirrored=0.5 + even - odd) == pytest.approx(COVERAGE_95 * 0.5)

@@ -73,3 +73,15 @@ def expanded_spread(value: NDArray, tried: NDArray, *, drawn: bool) -> NDArray:
         return COVERAGE_95 * np.sqrt(np.mean(change**2, axis=0))
     half = len(change) // 2
     return np.sqrt(np.sum(np.maximum(change[:half], change[half:]) ** 2, axis=0))
+
+
+def expanded_loss(loss: float, tried: NDArray, *, mirrored: NDArray) -> float:
+    """Expanded uncertainty (95 %) of a loss that grows as the square of figure and error together, such as 1 - Strehl.
+
+    `tried` (k,) is what random realisations of the map make of it, `mirrored` what their opposites do. What changes sign with the error hangs on
+    figure times error, what does not on the square of the error alone. The figure seen holds the error already, which on average adds as much to the loss
+    as the realisations do; figure times error is therefore only as large as what is left of the loss says.
+    """
+    odd, even = 0.5 * (tried - mirrored), 0.5 * (tried + mirrored) - loss
+    left = np.clip((loss - np.mean(even)) / max(loss, 1e-12), 0.0, 1.0)
+    return COVERAGE_95 * float(np.sqrt(left * np.mean(odd**2) + np.mean(even**2)))

@@ -12,7 +12,7 @@ from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.telescope.light_cone import Footprint, Pupil, footprint, pupil_points, turned
 from straightband.telescope.telescope import Mounting, Telescope, WideEnd
-from straightband.verdict.alternatives import Alternatives, expanded_spread
+from straightband.verdict.alternatives import Alternatives, expanded_loss, expanded_spread
 from straightband.verdict.strehl import best_focus_strehl, exponential_strehl, refocused
 from straightband.verdict.wavefront import continued, continued_heights, wavefront_nm
 
@@ -208,12 +208,16 @@ def _doubt(seen: Sight, *, field_radius_mm: float, worst: int) -> _Doubt:
     measured = np.array([_both(seen, look, look.waves_nm)[:, 0] for look in coarse])
     # Over the directions first: the worst direction of another map may be another one.
     tried = np.array([_both(seen, look, _tried_waves(seen, look)) for look in coarse])
-    map_strehl = expanded_spread(measured[:, 0].min(), tried[:, 0].min(axis=0), drawn=seen.drawn)
+    if seen.drawn:
+        mirrored = np.array([_both(seen, look, 2.0 * look.waves_nm - _tried_waves(seen, look)) for look in coarse])
+        map_strehl = expanded_loss(1.0 - measured[:, 0].min(), 1.0 - tried[:, 0].min(axis=0), mirrored=1.0 - mirrored[:, 0].min(axis=0))
+    else:
+        map_strehl = float(expanded_spread(measured[:, 0].min(), tried[:, 0].min(axis=0), drawn=False))
     map_nm = expanded_spread(measured[worst, 1], tried[worst, 1], drawn=seen.drawn)
     moved = np.array([_moved(seen, look) for look in coarse])
     place_strehl = _of_place(moved[..., 0].min(axis=0) - measured[:, 0].min())
     place_nm = _of_place(moved[worst, ..., 1] - measured[worst, 1])
-    return _Doubt(map_strehl=float(map_strehl), map_nm=float(map_nm), place_strehl=float(place_strehl), place_nm=float(place_nm))
+    return _Doubt(map_strehl=map_strehl, map_nm=float(map_nm), place_strehl=float(place_strehl), place_nm=float(place_nm))
 
 
 def _both(seen: Sight, look: _Look, waves_nm: NDArray) -> NDArray:

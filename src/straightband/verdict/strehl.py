@@ -21,6 +21,7 @@ from straightband.telescope.light_cone import Pupil
 
 # Worst of 300 random wavefronts of a Strehl near 0.5: 4e-2 short at the least-squares focus, 9e-4 after one step, 2e-8 after two, 1e-15 after three.
 _NEWTON_STEPS = 4
+_NO_GAIN = 1e-10  # of the amplitude: nothing is left to be won by another step
 
 
 def strehl_ratio(wavefront_nm: NDArray, *, weights: NDArray, wavelength_nm: float) -> NDArray:
@@ -52,13 +53,21 @@ def best_focus_strehl(wavefront_nm: NDArray, *, pupil: Pupil, wavelength_nm: flo
     columns = np.stack([np.ones_like(pupil.x), *terms, *(terms[a] * terms[b] for a, b in pairs)])
     columns = (columns * (pupil.weights / pupil.weights.sum())).T
     shift = np.zeros((phase.shape[0], 3))
-    moments = np.exp(1j * phase) @ columns
+    moments = _moments(phase, columns)
     for _ in range(_NEWTON_STEPS):
         trial = shift - _newton_step(moments, pairs)
-        tried = np.exp(1j * (phase - trial @ terms)) @ columns
-        better = np.abs(tried[:, 0]) > np.abs(moments[:, 0])
+        tried = _moments(phase - trial @ terms, columns)
+        gain = np.abs(tried[:, 0]) - np.abs(moments[:, 0])
+        better = gain > 0.0
         shift, moments = np.where(better[:, None], trial, shift), np.where(better[:, None], tried, moments)
+        if gain.max() < _NO_GAIN:
+            break
     return np.abs(moments[:, 0]) ** 2
+
+
+def _moments(phase: NDArray, columns: NDArray) -> NDArray:
+    """Sums over the pupil (k, c) of exp(i phase) times each column; two products of real numbers take half the time of a complex one."""
+    return np.cos(phase) @ columns + 1j * (np.sin(phase) @ columns)
 
 
 def _newton_step(moments: NDArray, pairs: list[tuple[int, int]]) -> NDArray:
