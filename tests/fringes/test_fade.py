@@ -12,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from benchmarks.drawn_setups import drawn_setup
 from benchmarks.setups import STREAM, setup_of
+from straightband.errors import BandsUnreadable
 from straightband.fringes.fade import without_fade
 from straightband.light.lines import LAMPS
 from straightband.synthetic.render import render
@@ -53,13 +54,24 @@ def test_no_fade_is_steeper_than_the_line_allows():
     assert left[0] / left[-1] > 100.0
 
 
+def first_of(seed):
+    """A set-up drawn at random, its first photograph, and what is said of that one."""
+    rng = np.random.default_rng([seed, STREAM])
+    drawn = drawn_setup(rng)
+    rendered = render(drawn.scenes[0], rng=rng)
+    return drawn, rendered.encode(), replace(setup_of(drawn, rendered=[rendered]), thicker=thicker_hour(drawn.scenes[0]))
+
+
 def test_bands_that_fade_toward_one_side_are_read_to_the_end():
     """A drawn photograph under a green LED: of two phases the one with a fold where the bands are faintest was once taken, 19 nm off."""
-    rng = np.random.default_rng([20005, STREAM])
-    drawn = drawn_setup(rng)
-    scene = drawn.scenes[0]
-    rendered = render(scene, rng=rng)
-    setup = replace(setup_of(drawn, rendered=[rendered]), thicker=thicker_hour(scene))
-    found = read_photo(rendered.encode(), name="bands.jpg", setup=setup, reference=drawn.reference).height_map
-    truth = truth_map(replace(scene, surface=drawn.glass), u_mm=found.u_mm, v_mm=found.v_mm)
+    drawn, data, setup = first_of(20005)
+    found = read_photo(data, name="bands.jpg", setup=setup, reference=drawn.reference).height_map
+    truth = truth_map(replace(drawn.scenes[0], surface=drawn.glass), u_mm=found.u_mm, v_mm=found.v_mm)
     assert np.nanstd(found.heights_nm - truth.heights_nm) < 4.0
+
+
+def test_bands_faded_nearly_away_are_refused_in_a_sentence():
+    """Bands of a green LED far from contact: one try trusted no pixel at all, explained that perfectly, and what set out from it once ended the program."""
+    drawn, data, setup = first_of(60679)
+    with pytest.raises(BandsUnreadable, match="bands"):
+        read_photo(data, name="bands.jpg", setup=setup, reference=drawn.reference)

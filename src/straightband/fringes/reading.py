@@ -129,7 +129,9 @@ def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Fra
         # what leaves more over than the best, and what is simpler, is only tried where the best needs an odd light
         rivals = [*whole.rivals, *(() if _plain(fit) else whole.simplest)]
     fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
-    return fits + [_anew(each, value, present, frame=frame) for each in _likeliest(fits) if not (_plain(each) or _settled(each))]
+    trusting = [each for each in fits if _trusted(each).any()]
+    odd = [each for each in _likeliest(trusting) if not (_plain(each) or _settled(each))] if trusting else []
+    return fits + [_anew(each, value, present, frame=frame) for each in odd]
 
 
 def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -> LocalFit:
@@ -207,9 +209,14 @@ def _swing(fit: LocalFit) -> float:
     return float(np.std(fit.fields.light) / np.mean(fit.fields.modulation))
 
 
+def _trusted(fit: LocalFit) -> NDArray:
+    """(n,) True where a pixel is not set aside; a try that went wrong altogether trusts none, and explains that perfectly."""
+    return fit.weight > SET_ASIDE_WEIGHT
+
+
 def _possible(fit: LocalFit) -> bool:
     """Whether a lamp and glass can make such light: no band turned inside out or darker than dark but for a few pixels, no place many times brighter."""
-    trusted = fit.weight > SET_ASIDE_WEIGHT
+    trusted = _trusted(fit)
     if not trusted.any():
         return False
     contrast = fit.fields.contrast[trusted]
