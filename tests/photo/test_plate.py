@@ -98,3 +98,16 @@ def test_no_circle_is_seen_where_there_is_none():
     )
     plane = light_plane(load_photo(shot.rendered.encode(), name="bands.jpg"), wavelength_nm=shot.scene.light.wavelength_nm)
     assert find_outline(plane, face=shot.scene.face).plate is None
+
+
+@pytest.mark.parametrize("longer", [1.0, 1.02])
+def test_a_nearly_round_ellipse_asks_no_circle(longer):
+    """Its axes can't be told by its outline, so no circle can turn them; a round face of the campaign on a flat, told as an ellipse."""
+    shots = (photograph(seed, difficulty=Difficulty.PLAIN, near=Shape.ROUND) for seed in range(40))
+    shot = next(each for each in shots if each.scene.surround.plate is not None)
+    size_mm = 2.0 * shot.scene.face.semi_u_mm
+    face = ellipse(minor_mm=size_mm, major_mm=longer * size_mm)
+    plane = light_plane(load_photo(shot.rendered.encode(), name="bands.jpg"), wavelength_nm=shot.scene.light.wavelength_nm)
+    outline = find_outline(plane, face=face)
+    assert outline.plate is None
+    assert foreshortening(outline, face).turn_standard_rad == 0.0

@@ -10,10 +10,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from straightband.face.shapes import Face, Shape
 from straightband.photo.outline import Outline
-from straightband.photo.plate import Plate
+from straightband.photo.plate import NEARLY_ROUND, Plate
 
 LARGEST_TILT_DEG = 15.0  # of the views the program is made for; every smaller tilt is taken as equally likely
 
@@ -54,18 +55,10 @@ def foreshortening(outline: Outline, face: Face) -> Foreshortening:
     seen = np.log(np.cos(tilt)) + 0.0 * azimuth if face.shape is Shape.ROUND else -shortening * np.cos(2.0 * azimuth)
     # an outline off by more than any tilt explains still gets the nearest one
     limit = float(1.0 - math.cos(math.radians(LARGEST_TILT_DEG)))
-    log_likelihood = -0.5 * ((np.clip(change, -limit, limit) - seen) / noise) ** 2
-    weight = np.exp(log_likelihood - log_likelihood.max())
-    weight /= weight.sum()
-    scale = 1.0 / np.cos(tilt) + 0.0 * azimuth
-    mean = float(np.sum(weight * scale))
-    turn = 0.0 if face.shape is Shape.ROUND or ratio > 0.97 else _turn(weight, shortening=shortening, azimuth=azimuth, ratio=ratio)
-    return Foreshortening(
-        height_scale=mean,
-        height_scale_standard=math.sqrt(float(np.sum(weight * (scale - mean) ** 2))),
-        tilt_rad=math.sqrt(float(np.sum(weight * tilt**2))),
-        turn_standard_rad=0.0 if face.shape is Shape.RECTANGLE else turn,
-    )
+    weight = _odds((np.clip(change, -limit, limit) - seen) / noise)
+    turns = face.shape is Shape.ELLIPSE and ratio <= NEARLY_ROUND
+    turn = _turn(weight, shortening=shortening, azimuth=azimuth, ratio=ratio) if turns else 0.0
+    return _over_tilts(weight, tilt=tilt, turn_standard_rad=turn)
 
 
 def _by_plate(plate: Plate, *, ratio: float) -> Foreshortening:
@@ -73,15 +66,25 @@ def _by_plate(plate: Plate, *, ratio: float) -> Foreshortening:
     longer, shorter = plate.axes_px()
     noise = math.hypot(plate.standard_px * math.hypot(1.0 / longer, 1.0 / shorter), PLATE_STANDARD)
     tilt = np.radians(np.linspace(0.0, LARGEST_TILT_DEG, 91))
-    weight = np.exp(-0.5 * ((math.log(shorter / longer) - np.log(np.cos(tilt))) / noise) ** 2)
-    weight /= weight.sum()
+    weight = _odds((math.log(shorter / longer) - np.log(np.cos(tilt))) / noise)
+    return _over_tilts(weight, tilt=tilt, turn_standard_rad=noise / math.sqrt(2.0) * ratio / (1.0 - ratio**2))
+
+
+def _odds(sigmas: NDArray) -> NDArray:
+    """Share of each try that misses by so many standard deviations."""
+    log_likelihood = -0.5 * sigmas**2
+    weight = np.exp(log_likelihood - log_likelihood.max())
+    return np.asarray(weight / weight.sum())
+
+
+def _over_tilts(weight: NDArray, *, tilt: NDArray, turn_standard_rad: float) -> Foreshortening:
     scale = 1.0 / np.cos(tilt)
-    mean = float(weight @ scale)
+    mean = float(np.sum(weight * scale))
     return Foreshortening(
         height_scale=mean,
-        height_scale_standard=math.sqrt(float(weight @ (scale - mean) ** 2)),
-        tilt_rad=math.sqrt(float(weight @ tilt**2)),
-        turn_standard_rad=noise / math.sqrt(2.0) * ratio / (1.0 - ratio**2),
+        height_scale_standard=math.sqrt(float(np.sum(weight * (scale - mean) ** 2))),
+        tilt_rad=math.sqrt(float(np.sum(weight * tilt**2))),
+        turn_standard_rad=turn_standard_rad,
     )
 
 

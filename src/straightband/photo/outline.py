@@ -12,7 +12,7 @@ from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
 from straightband.photo.figure import Figure, magnified
 from straightband.photo.plane import Plane
-from straightband.photo.plate import Plate, plate_around
+from straightband.photo.plate import NEARLY_ROUND, Plate, plate_around
 from straightband.photo.refine import Refined, refined
 from straightband.photo.refusals import check_inside, why_none, wrong_shape
 from straightband.photo.search import beats, is_plain, rivals, searched
@@ -51,7 +51,7 @@ class Outline:
     told
         True if a person gave the outline.
     plate
-        The rim of the larger flat around an elliptical face, if it was seen.
+        The rim of the larger flat around an elliptical face, if it was seen; not looked for where the face is nearly round.
     """
 
     shape: Shape
@@ -87,7 +87,8 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     if abs(math.log(figure.ratio() / ratio)) > WIDEST_RATIO:
         raise wrong_shape(figure, face=face)
     check_inside(figure, plane)
-    plate = plate_around(pyramid, best.figure, ratio=ratio) if face.shape is Shape.ELLIPSE else None
+    hides_view = face.shape is Shape.ELLIPSE and ratio * NEARLY_ROUND > 1.0
+    plate = plate_around(pyramid, best.figure, ratio=ratio) if hides_view else None
     return replace(
         _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage),
         plate=None if plate is None else plate.magnified(plane.scale),

@@ -29,6 +29,7 @@ LEAST_COVERAGE, LEAST_IN_FRAME = (
 NEAR = Reach(share=0.07, step_share=0.002, count=192, tries=1200, different=0.004, kept=5)
 LONGEST = 1.06  # of the axes, one to the other: a view 15 degrees off normal makes 1.035, the lens a little more
 CLEAR_OF_FACE = 1.05  # relative radius: nearer edges belong to the piece
+NEARLY_ROUND = 0.97  # shorter over longer axis of a face: from there on its axes can't be told by its outline
 LARGEST_MISFIT = 0.008  # in the logarithm, of the ratio of the face as the circle shows it
 
 
