@@ -42,7 +42,6 @@ from straightband.shop.folder import Shop, open_shop
 from straightband.synthetic.golden import golden_scene
 from straightband.synthetic.render import render
 from straightband.workflows import shop_orders
-from straightband.workflows.order_prices import DEFAULT_PRICES
 from straightband.workflows.shop_orders import enter_order, enter_piece
 from straightband.workflows.shop_readings import enter_photograph
 from straightband.workflows.shop_setup import enter_lamp
@@ -249,10 +248,9 @@ def kill_migrations(first: Path, *, kills: int, rng: random.Random, folder: Path
 
 def made_old(folder: Path, *, schema: int) -> Shop:
     """A folder as a program of that schema left it: an order, a piece, a lamp and a photograph."""
-    known, prices, file = database.migrations(), shop_orders.shop_prices, shop_orders.prices_file
+    known, prices = database.migrations(), shop_orders.prices_file
     database.migrations = lambda: known[:schema]
-    # programs of old schemas had no table of prices
-    shop_orders.shop_prices, shop_orders.prices_file = lambda _: DEFAULT_PRICES, lambda _: ""
+    shop_orders.prices_file = lambda _: ""  # programs of old schemas had no table of prices
     try:
         shop = open_shop(folder, make=True)
         order = enter_order(
@@ -264,7 +262,7 @@ def made_old(folder: Path, *, schema: int) -> Shop:
         with contextlib.closing(sqlite3.connect(folder / database.NAME)) as connection:
             connection.execute("PRAGMA journal_mode = DELETE")  # one file, as it lies when nobody has it open
     finally:
-        database.migrations, shop_orders.shop_prices, shop_orders.prices_file = lambda: known, prices, file
+        database.migrations, shop_orders.prices_file = lambda: known, prices
     return shop
 
 

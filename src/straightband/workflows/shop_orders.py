@@ -16,7 +16,7 @@ from straightband.workflows.order_prices import DEFAULT_PRICES, Prices
 from straightband.workflows.order_report import order_facts
 from straightband.workflows.order_request import DEFAULTS
 from straightband.workflows.setup import face_from_text
-from straightband.workflows.shop_prices import prices_file, shop_prices
+from straightband.workflows.shop_prices import prices_file, prices_of_file
 
 TELESCOPE = ("aperture", "focal_length", "focal_ratio", "intercept", "full_field")
 ASKED = (*TELESCOPE, "minor", "have", *DEFAULTS)  # as the options of the command `order`
@@ -64,7 +64,7 @@ def enter_order(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | 
     name = name_from_text(texts.get("name", ""), what="the name of the order")
     with shop.record() as record:
         prices = prices_file(record).strip()
-    found = order_facts(order_of_texts(texts, prices=shop_prices(shop)))
+    found = order_facts(order_of_texts(texts, prices=prices_of_file(prices)))
     entry = Ordered(
         at=now,
         corrects=corrects,

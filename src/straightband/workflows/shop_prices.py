@@ -75,7 +75,11 @@ def _certified(record: Record, piece_root: int) -> bool:
 def shop_prices(shop: Shop) -> Prices:
     """The shop's figures, our defaults for the rest."""
     with shop.record() as record:
-        text = prices_file(record)
+        return prices_of_file(prices_file(record))
+
+
+def prices_of_file(text: str) -> Prices:
+    """The figures of a price file, our defaults for the rest; an empty one is our defaults."""
     return prices_from_toml(text.encode(), name="prices.toml") if text.strip() else DEFAULT_PRICES
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from straightband.errors import StraightbandError
@@ -29,7 +30,6 @@ from straightband.workflows.clear_report import progress_facts
 from straightband.workflows.gauge import gauge_face
 from straightband.workflows.gauge_report import gauging_facts
 from straightband.workflows.gauge_text import Earlier, readings_from_text, spherometer_from_text
-from straightband.workflows.order_prices import DEFAULT_PRICES, prices_from_toml
 from straightband.workflows.order_report import order_facts
 from straightband.workflows.pads import plan_pads
 from straightband.workflows.pads_report import plan_facts as pads_facts
@@ -43,6 +43,7 @@ from straightband.workflows.shop_backs import BackTask, look_again
 from straightband.workflows.shop_flats import flats_again
 from straightband.workflows.shop_orders import PRICES, SIZES, order_of_texts
 from straightband.workflows.shop_pads import plate_of
+from straightband.workflows.shop_prices import prices_of_file
 from straightband.workflows.shop_readings import differences, read_again, requirement_of
 from straightband.workflows.shop_strokes import strokes_again
 from straightband.workflows.shop_work import FEET, GAUGE_LIGHT, READINGS, face_of
@@ -83,7 +84,7 @@ def recompute_all(shop: Shop, *, stage: Callable[[str], None] = tell_nobody) -> 
     same, differing = 0, []
     for place, number in enumerate(readings, start=1):
         stage(f"reading {place} of {len(readings)}")
-        found = _told(f"reading {number}", lambda number=number: reading_again(shop, number))  # type: ignore[misc]
+        found = _told(f"reading {number}", partial(reading_again, shop, number))
         verdicts = _verdicts(shop, number)
         counts["readings"] = counts.get("readings", 0) + 1
         if verdicts:
@@ -92,7 +93,7 @@ def recompute_all(shop: Shop, *, stage: Callable[[str], None] = tell_nobody) -> 
         differing += found
     for kind, entry in others:
         stage(f"{kind.name} {entry.id}")
-        found = _told(f"{kind.name} {entry.id}", lambda kind=kind, entry=entry: _compared(shop, kind, entry))  # type: ignore[misc]
+        found = _told(f"{kind.name} {entry.id}", partial(_compared, shop, kind, entry))
         counts[kind.many] = counts.get(kind.many, 0) + 1
         same += not found
         differing += found
@@ -133,8 +134,7 @@ def reading_again(shop: Shop, number: int, *, stage: Callable[[str], None] = tel
 
 
 def _order(_: Shop, entry: Ordered) -> dict[str, Any]:
-    prices = prices_from_toml(entry.told[PRICES].encode(), name="prices.toml") if PRICES in entry.told else DEFAULT_PRICES
-    return order_facts(order_of_texts(entry.told, prices=prices))
+    return order_facts(order_of_texts(entry.told, prices=prices_of_file(entry.told.get(PRICES, ""))))
 
 
 def _gauging(shop: Shop, entry: GaugingEntry) -> dict[str, Any]:
