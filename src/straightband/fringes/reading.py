@@ -179,7 +179,10 @@ def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> L
 
 def _plain(fit: LocalFit) -> bool:
     """Whether the contrast is as even as one piece of glass on another makes it."""
-    contrast = _own_contrast(fit)
+    return _even(_own_contrast(fit))
+
+
+def _even(contrast: NDArray) -> bool:
     return float(np.ptp(contrast)) < PLAIN_CONTRAST * float(np.mean(contrast))
 
 
@@ -255,7 +258,7 @@ def _log_evidence(fit: LocalFit, *, shared: float) -> float:
     """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
     left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
     contrast = _own_contrast(fit)
-    rare = 0.0 if _plain(fit) else ODDS_OF_UNEVEN_CONTRAST
+    rare = 0.0 if _even(contrast) else ODDS_OF_UNEVEN_CONTRAST
     if contrast.min() < FAINTEST * contrast.max():
         rare += ODDS_OF_DEEP_FROST
     return fit.log_odds - rare - fit.residual.size / shared * float(np.log(np.mean(left)))

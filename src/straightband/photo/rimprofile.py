@@ -87,6 +87,8 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     outer, width, _ = tried[best]
     left = float(parts[best].sum() / (alone.sum() + 1e-12))
     alike = float(np.mean(parts[best] < BETTER * alone)) > BETTER_SECTORS
+    if not alike or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
+        return None
     # one edge with a shadow outside it may explain the light as well
     shaded = [
         _unexplained(profiles, offsets, outer=at, width=0.0, blur=blur, shadow=reach).sum()
@@ -94,10 +96,8 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
         for blur in SHADED_BLURS_PX
         for reach in SHADOWS_PX
     ]
-    to_shadow = float(parts[best].sum()) / min(shaded)
+    to_shadow = float(parts[best].sum() / (min(shaded) + 1e-12))
     if to_shadow > LIKE_SHADOW:
-        return None
-    if not alike or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
         return None
     return OuterStep(outward_px=float(outer), sure=left < SURE_LEFT and to_shadow < BETTER_THAN_SHADOW)
 

@@ -56,10 +56,6 @@ class Edges:
         """The edges farther than `margin` (relative radius) from the rim of a figure."""
         return self._only(np.abs(figure.radius(self.points[:, 0], self.points[:, 1]) - 1.0) > margin)
 
-    def inside(self, figure: Figure) -> Edges:
-        """The edges inside a figure."""
-        return self._only(figure.radius(self.points[:, 0], self.points[:, 1]) < 1.0)
-
     def outside(self, figure: Figure, *, radius: float) -> Edges:
         """The edges farther out than a relative radius of a figure."""
         return self._only(figure.radius(self.points[:, 0], self.points[:, 1]) > radius)

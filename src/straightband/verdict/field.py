@@ -207,10 +207,11 @@ def _doubt(seen: Sight, *, field_radius_mm: float, worst: int) -> _Doubt:
     coarse = _looks(seen, field_radius_mm=field_radius_mm, rings=_COARSE_RINGS, spokes=_COARSE_SPOKES)
     measured = np.array([_both(seen, look, look.waves_nm)[:, 0] for look in coarse])
     # Over the directions first: the worst direction of another map may be another one.
-    tried = np.array([_both(seen, look, _tried_waves(seen, look)) for look in coarse])
+    waves = [_tried_waves(seen, look) for look in coarse]
+    tried = np.array([_both(seen, look, each) for look, each in zip(coarse, waves, strict=True)])
     if seen.drawn:
-        mirrored = np.array([_both(seen, look, 2.0 * look.waves_nm - _tried_waves(seen, look)) for look in coarse])
-        map_strehl = expanded_loss(1.0 - measured[:, 0].min(), 1.0 - tried[:, 0].min(axis=0), mirrored=1.0 - mirrored[:, 0].min(axis=0))
+        mirrored = np.array([_strehl(seen, 2.0 * look.waves_nm - each, look.pupil) for look, each in zip(coarse, waves, strict=True)])
+        map_strehl = expanded_loss(1.0 - measured[:, 0].min(), 1.0 - tried[:, 0].min(axis=0), mirrored=1.0 - mirrored.min(axis=0))
     else:
         map_strehl = float(expanded_spread(measured[:, 0].min(), tried[:, 0].min(axis=0), drawn=False))
     map_nm = expanded_spread(measured[worst, 1], tried[worst, 1], drawn=seen.drawn)

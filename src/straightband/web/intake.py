@@ -12,10 +12,10 @@ from dataclasses import asdict, dataclass, field
 from straightband.errors import BadInput
 from straightband.shop.folder import Shop
 from straightband.web.delivery import Delivery, Outcome
+from straightband.workflows.bounds import ONE_THREAD
 
 MOST_SECONDS = 60.0  # of one form: the largest photograph takes a few
 MOST_ANSWER_BYTES = 1 << 22
-_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -79,7 +79,7 @@ class Intake:
         if self._process is None or self._process.returncode is not None:
             self._process = await asyncio.create_subprocess_exec(
                 sys.executable, "-m", "straightband.web.taken", str(self.shop.folder),
-                stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, env={**os.environ, **_ONE_THREAD}, limit=MOST_ANSWER_BYTES,
+                stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, env={**os.environ, **ONE_THREAD}, limit=MOST_ANSWER_BYTES,
             )  # fmt: skip
         return self._process
 

@@ -15,10 +15,10 @@ from straightband.errors import RecordUnreadable
 from straightband.shop import jobs
 from straightband.shop.folder import Shop
 from straightband.shop.holding import hold
+from straightband.workflows.bounds import ONE_THREAD
 from straightband.workflows.shop_jobs import MOST_SECONDS
 
 LOOK_S = 0.1
-_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 TOO_LONG = (
     f"this took more than {MOST_SECONDS / 60:.0f} minutes and was stopped; a photograph of sensible size is needed; try a smaller one."
 )
@@ -125,7 +125,7 @@ class Worker:
     def _spawned(self) -> _Process:
         command = [sys.executable, "-m", "straightband.workflows.shop_jobs", str(self.shop.folder)]
         running = subprocess.Popen(
-            command, env={**os.environ, **_ONE_THREAD}, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, encoding="ascii"
+            command, env={**os.environ, **ONE_THREAD}, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, encoding="ascii"
         )
         process = _Process(running=running)
         process.hear()

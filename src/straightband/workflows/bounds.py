@@ -6,6 +6,7 @@ import os
 
 MOST_MEMORY_BYTES = 4 << 30  # address space: 50 megapixels take less than one
 NICENESS = 10
+ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # in its environment: the other cores serve pages
 MOST_FILE_BYTES = 1 << 30  # of any file it writes; the largest picture for the screen has a few MB
 
 

@@ -12,16 +12,6 @@ from straightband.heightmap.map import HeightMap
 from straightband.quantities import parse_length_mm
 from straightband.workflows.toml_table import table_from_toml
 
-__all__ = [
-    "PastRun",
-    "Shelf",
-    "runs_from_toml",
-    "shelf_from_diameters",
-    "shelf_from_toml",
-    "stroke_from_words",
-    "with_new_pitch",
-]  # The faces name these here.
-
 MOST_LAPS, MOST_RUNS, MOST_STROKES_OF_RUN = 8, 60, 60
 DEFAULT_POLISH = "cerium oxide"
 DEFAULT_TABLE_RPM = 20.0
