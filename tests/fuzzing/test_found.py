@@ -10,7 +10,7 @@ from numpy.lib import format as npy
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from fuzzing import one, read, run
+from fuzzing import films, one, read, run, seeds
 from fuzzing.seeds import npzs
 from fuzzing.targets import TARGETS
 from straightband.cli.frames import cores_from_text
@@ -31,6 +31,17 @@ def test_a_small_part_of_the_fuzzing(name, capfd):
     """Whole files and sixty changed ones of every kind are answered or refused in a sentence, and no decoder says anything beside it."""
     assert one.by_chance(name, count=INPUTS, seed=7).startswith(f"done {INPUTS}")
     assert capfd.readouterr() == ("", "")
+
+
+def test_memory_of_the_tests_is_none_of_the_films(monkeypatch):
+    """What the process held before it forked is not counted against a film, and what the film took is."""
+    film, held = seeds.films()[0], np.ones(60 << 17)  # 60 MiB
+    monkeypatch.setattr(films, "MOST_MEMORY_KB", 40 << 10)
+    films.feed(film)
+    monkeypatch.setattr(films, "MOST_MEMORY_KB", 1)
+    with pytest.raises(AssertionError, match="memory"):
+        films.feed(film)
+    assert held.all()
 
 
 def test_every_target_has_its_share_of_a_campaign():
