@@ -37,6 +37,9 @@ UNITS = ", ".join(sorted(MM_PER_UNIT))
         ("25μm", 0.025),
         ("0,125mm", 0.125),
         ("1,25mm", 1.25),
+        ("127.27922061357856mm", 127.27922061357856),  # as a program writes a float
+        ("0.012345678901234568in", 0.31358024409135804),
+        ("5e-05mm", 5e-5),
     ],
 )
 def test_lengths_as_people_write_them(text, mm):
@@ -114,7 +117,9 @@ def test_light_outside_what_cameras_see_is_refused_in_one_sentence():
     assert str(refused.value) == "the light was given as '10.6um'; light between 350 nm and 1100 nm is needed; write it like 632.8nm."
 
 
-@pytest.mark.parametrize(("text", "nm"), [("632.8nm", 0.05), ("632.80 nm", 0.005), ("633nm", 0.5), ("0.6328um", 0.05), ("632,8nm", 0.05)])
+@pytest.mark.parametrize(
+    ("text", "nm"), [("632.8nm", 0.05), ("632.80 nm", 0.005), ("633nm", 0.5), ("0.6328um", 0.05), ("632,8nm", 0.05), ("6.328e+02nm", 0.05)]
+)
 def test_half_of_the_last_figure(text, nm):
     """A number as typed is known to half a unit of its last figure."""
     assert half_last_figure_nm(text) == pytest.approx(nm, rel=1e-9)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 
 from straightband.errors import BadInput
 
@@ -15,7 +16,7 @@ BYTES_READ_AT_MOST = 400_000_000  # larger than any photograph of 50 megapixels,
 SECONDS_PER_UNIT = {"s": 1.0, "min": 60.0, "h": 3600.0}
 _LONGEST_TEXT = 40
 MOST_DIGITS = 9  # of a count or an entry's number: no shop has more, and a database takes no more than 18
-_NUMBER = r"[+-]?(?:\d{1,12}(?:[.,]\d{1,12})?|[.,]\d{1,12})"
+_NUMBER = r"[+-]?(?:\d{1,12}(?:[.,]\d{1,25})?|[.,]\d{1,25})(?:e[+-]\d{1,2})?"  # as a program writes a float, too
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
 _QUANTITY = re.compile(
     rf"^(?:(?P<whole>\d{{1,6}})[ -]+)?(?:(?P<top>\d{{1,6}})/(?P<bottom>\d{{1,6}})|(?P<number>{_NUMBER}))\s*(?P<unit>[^\d\s.,]*)$"
@@ -103,10 +104,10 @@ def half_last_figure_nm(text: str) -> float:
     0.05
     """
     match = _QUANTITY.match(text.strip())
-    number = "" if match is None else match["number"] or ""
-    decimals = len(number.replace(",", ".").partition(".")[2])
+    number = "0" if match is None else match["number"] or "0"
     scale_nm = MM_PER_UNIT["nm" if match is None else match["unit"]] * 1e6
-    return round(0.5 * scale_nm / 10**decimals, 9)
+    last = Decimal(number.replace(",", ".")).as_tuple().exponent
+    return round(0.5 * scale_nm * 10.0 ** int(last), 9)
 
 
 def whole_number(text: str) -> int | None:

@@ -261,7 +261,7 @@ def test_work_on_a_piece_is_entered(client, shop):
     assert client.post("/pieces/3/cost", data={"what": "glass", "amount": "12.50"}).status_code == 303
     assert client.post("/timers/1/stop", data={"position": "bottom", "minutes": "9min"}).headers["location"] == "/"
     history = seen(client, "/pieces/3")
-    assert "Polishing, 20 minutes." in history
+    assert "Polishing, 20 min." in history
     assert "glass: 12.50 EUR." in history
     with shop.record() as record:
         assert [run.minutes for run in record.listing(Run)] == [20.0, 9.0]
@@ -486,8 +486,8 @@ def test_runs_pieces_and_costs_are_corrected(client, shop):
     for _ in range(2):
         assert client.post("/runs/1/correct", data=sent).headers["location"] == "/pieces/1"
     text = seen(client, "/runs/1/correct")
-    assert "20 minutes" in text
-    assert "25 minutes. Corrected." in text
+    assert "20 min" in text
+    assert "25 min. Corrected." in text
     assert client.post("/costs/1/correct", data={"what": "glass", "amount": "13"}).headers["location"] == "/pieces/1"
     assert "glass: 13.00 EUR. Corrected." in seen(client, "/pieces/1")
     sent = {"name": "G-1", "shape": "ellipse", "minor": "91mm", "glass": "borosilicate"}

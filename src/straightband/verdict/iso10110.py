@@ -153,13 +153,13 @@ def form_text(quantities: FormQuantities, *, area: Face) -> str:
     )
 
 
-_ITEM = r"(?:(?P<{0}_none>[-−–—])|(?P<{0}>\d{{1,6}}(?:[.,]\d{{1,6}})?)\s*(?P<{0}_nm>nm)?)"
+_ITEM = r"(?:(?P<{0}_none>[-−–—])|(?P<{0}>\d{{1,6}}(?:[.,]\d{{1,25}})?)\s*(?P<{0}_nm>nm)?)"
 _INDICATION = re.compile(
     r"^\s*3\s*/\s*" + _ITEM.format("a") + r"\s*(?:\(\s*" + _ITEM.format("b")
     + r"\s*(?:/\s*" + _ITEM.format("c") + r"\s*)?\))?\s*(?P<all_nm>nm)?\s*[;,]?(?P<rest>.*)$"
 )  # fmt: skip
-_RMS = re.compile(r"RMS(?P<which>[tia])\s*(?:<|≤|<=|=)?\s*(?P<value>\d{1,6}(?:[.,]\d{1,6})?)\s*(?P<nm>nm)?", re.IGNORECASE)
-_WAVELENGTH = re.compile(r"(?:λ|lambda)\s*=\s*(?P<value>\d{3,4}(?:[.,]\d{1,6})?)\s*nm", re.IGNORECASE)
+_RMS = re.compile(r"RMS(?P<which>[tia])\s*(?:<|≤|<=|=)?\s*(?P<value>\d{1,6}(?:[.,]\d{1,25})?)\s*(?P<nm>nm)?", re.IGNORECASE)
+_WAVELENGTH = re.compile(r"(?:λ|lambda)\s*=\s*(?P<value>\d{3,4}(?:[.,]\d{1,25})?)\s*nm", re.IGNORECASE)
 
 
 def parse_tolerance(text: str) -> FormTolerance:

@@ -51,7 +51,7 @@ def _within(text: str, *, what: str, least: float, most: float, unit: str) -> fl
 
 
 def _index(text: str) -> float:
-    if not re.fullmatch(r"\d(\.\d{1,6})?", text.strip()) or not 1.3 <= float(text) <= 2.2:
+    if not re.fullmatch(r"\d(\.\d{1,25})?", text.strip()) or not 1.3 <= float(text) <= 2.2:
         raise BadInput(
             found=f"the refractive index was given as '{text[:40]}'",
             needed="a number from 1.3 to 2.2 is needed",

@@ -31,7 +31,7 @@ LARGEST_MARGIN = 0.2
 SIZE_RANGE_MM = (5.0, 1000.0)
 THICKNESS_RANGE_MM = (2.0, 200.0)
 MOST_SIZES = 50
-_PERCENT = re.compile(r"(\d{1,2}(?:\.\d{1,4})?)\s*%")
+_PERCENT = re.compile(r"(\d{1,2}(?:\.\d{1,25})?)\s*%")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

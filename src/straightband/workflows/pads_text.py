@@ -53,7 +53,7 @@ def pad_from_text(*, diameter: str | None, side: str | None, outline: str | None
 
 
 def _corners(text: str) -> NDArray:
-    number = r"-?\d{1,4}(?:\.\d{1,4})?"
+    number = r"-?\d{1,4}(?:\.\d{1,25})?"
     match = re.fullmatch(rf"((?:{number},{number}\s+){{2,500}}{number},{number})\s*(mm|cm|in)", text.strip())
     if match is None:
         raise BadInput(
@@ -145,7 +145,7 @@ def pack_from_text(*, pack: str | None, price: str | None) -> Pack | None:
 
 
 def _share(text: str, *, what: str, largest: float) -> float:
-    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,6})?)\s*%", text.strip())
+    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,25})?)\s*%", text.strip())
     if match is None or float(match[1]) / 100.0 > largest:
         raise BadInput(
             found=f"{what} was given as '{text[:40]}'",
@@ -178,7 +178,7 @@ def _none_or_length(text: str, *, what: str) -> float:
 
 
 def _number(text: str, *, what: str, least: float, largest: float) -> float:
-    if not re.fullmatch(r"[+-]?\d{1,4}(?:\.\d{1,4})?", text.strip()) or not least <= float(text) <= largest:
+    if not re.fullmatch(r"[+-]?\d{1,4}(?:\.\d{1,25})?", text.strip()) or not least <= float(text) <= largest:
         raise BadInput(
             found=f"{what} was given as '{text[:40]}'",
             needed=f"a number from {least:g} to {largest:g} is needed",

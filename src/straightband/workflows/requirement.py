@@ -14,7 +14,7 @@ DEFAULT_STREHL = "0.95"  # a star then keeps 95 % of the brightness that a perfe
 DEFAULT_LIGHT = "550nm"  # where the eye sees best by day
 FASTEST_RATIO, SLOWEST_RATIO = 1.0, 100.0
 _NOTHING = re.compile(r"0+(?:[.,]0+)?\s*(?P<unit>\S*)")
-_NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,6})?")
+_NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,25})?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -161,7 +161,7 @@ def margin_from_text(text: str) -> float:
 
 def clock_hour(text: str, *, what: str) -> float:
     """A clock hour of the upright photograph; raises BadInput."""
-    if not re.fullmatch(r"\d{1,2}(\.\d{1,2})?", text.strip()) or not 1.0 <= float(text) < 13.0:
+    if not re.fullmatch(r"\d{1,2}(\.\d{1,25})?", text.strip()) or not 1.0 <= float(text) < 13.0:
         raise BadInput(
             found=f"{what} was given as '{text[:40]}'",
             needed="a clock hour from 1 to 12 in the upright photograph is needed",
@@ -192,7 +192,7 @@ def _reversals(text: str) -> int:
 
 
 def _share(text: str, *, what: str, largest: float) -> float:
-    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,6})?)\s*%", text.strip())
+    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,25})?)\s*%", text.strip())
     if match is None or float(match[1]) / 100.0 > largest:
         raise BadInput(
             found=f"{what} was given as '{text[:40]}'",

@@ -16,7 +16,7 @@ from straightband.workflows.strokes_shelf import DEFAULT_POLISH, DEFAULT_STROKES
 
 KEYS = ("diameter", "weight", "strokes_per_min", "ways", "used")
 NOT_USED = "no"
-_NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,3})?")
+_NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,25})?")
 
 
 def enter_lap(shop: Shop, texts: Mapping[str, str], *, now: str, form: Form | None = None) -> int:

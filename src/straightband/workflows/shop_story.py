@@ -131,7 +131,7 @@ def _run_words(record: Record, run: Run) -> str:
     place = f", {run.position}" if run.position else ""
     note = f" {run.note}" if run.note else ""
     corrected = _CORRECTED if run.corrects else ""
-    return f"{run.work.capitalize()}{abrasive}, {run.minutes:g} minutes{place}.{note}{corrected}"
+    return f"{run.work.capitalize()}{abrasive}, {run.minutes:g} min{place}.{note}{corrected}"
 
 
 def _gauging_words(gauging: GaugingEntry) -> str:

@@ -159,9 +159,7 @@ def clock_on(record: Record, face: FaceEntry) -> Clock | None:
 def clock_of(number: int, *, work: str, begun: str, minutes: float) -> Clock:
     """A timer as it is shown."""
     until = later(begun, minutes=minutes)
-    return Clock(
-        id=number, words=f"{work.capitalize()} since {hour_shown(begun)}, {minutes:g} minutes, until {hour_shown(until)}", until=until
-    )
+    return Clock(id=number, words=f"{work.capitalize()} since {hour_shown(begun)}, {minutes:g} min, until {hour_shown(until)}", until=until)
 
 
 def size_shown(piece: PieceEntry, *, units: str) -> str:
@@ -193,7 +191,7 @@ def _state(record: Record, piece: PieceEntry, *, face: FaceEntry) -> tuple[str, 
     if gaugings:
         return _after_gauging(piece, gaugings[0], planned=planned)
     runs = record.listing(Run, newest_first=True, limit=1, face_id=face.root)
-    done = f"Last run: {runs[0].work}, {runs[0].minutes:g} minutes." if runs else "Nothing done yet."
+    done = f"Last run: {runs[0].work}, {runs[0].minutes:g} min." if runs else "Nothing done yet."
     if planned is not None:
         return done, planned
     if runs:

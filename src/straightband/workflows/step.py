@@ -94,7 +94,7 @@ def corners_from_text(text: str) -> NDArray:
     [[10.0, 20.0], [12.0, 480.0], [130.0, 475.0]]
     """
     parts = [part.strip() for part in text.split(",")]
-    if len(parts) != 6 or not all(re.fullmatch(r"[+-]?\d{1,6}(\.\d{1,6})?", part) for part in parts):
+    if len(parts) != 6 or not all(re.fullmatch(r"[+-]?\d{1,6}(\.\d{1,25})?", part) for part in parts):
         raise BadInput(
             found=f"the corners were given as '{text[:60]}'",
             needed="six numbers are needed: x and y of the top-left, the bottom-left and the bottom-right corner of the block's face",

@@ -94,7 +94,7 @@ def _clocks(record: Record, plan: StrokePlanEntry) -> dict[int, Clock]:
 def advice_sentence(found: dict[str, Any]) -> str:
     """Work, stop or withheld, and why."""
     if found["advice"] == "work":
-        return f"Work {found['minutes']:.4g} minutes in {_counted(len(found['runs']))}, then photograph it again."
+        return f"Work {found['minutes']:.4g} min in {_counted(len(found['runs']))}, then photograph it again."
     return f"{IN_WORDS[Next(found['reason'])]}."
 
 

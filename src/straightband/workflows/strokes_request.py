@@ -10,9 +10,9 @@ from straightband.workflows.strokes import LONGEST_RUN_MIN, MOST_STROKES, TOLERA
 from straightband.workflows.strokes_shelf import DEFAULT_POLISH, DEFAULT_TABLE_RPM, Shelf, shelf_from_diameters
 from straightband.workflows.strokes_view import View
 
-_RPM = re.compile(r"(\d{1,3}(?:\.\d{1,3})?)\s*(?:rpm)?")
+_RPM = re.compile(r"(\d{1,3}(?:\.\d{1,25})?)\s*(?:rpm)?")
 _COUNT = re.compile(r"\d{1,3}")
-_HOUR = re.compile(r"\d{1,2}(?:\.\d{1,2})?")
+_HOUR = re.compile(r"\d{1,2}(?:\.\d{1,25})?")
 _TOLERANCE_NM = (5.0, 100_000.0)
 _LONGEST_MIN = (1.0, 1000.0)
 

@@ -21,10 +21,10 @@ from straightband.workflows.threeflat import RECHECK_MONTHS, FlatsRequest
 MOST_MAPS = 60
 HIGHEST_ORDER = 12
 _NAME = r"[A-Za-z][A-Za-z0-9]{0,19}"
-_TURN = r"(?:[-_ ]?(?P<turn>\d{1,3}(?:\.\d{1,3})?)deg)?"
+_TURN = r"(?:[-_ ]?(?P<turn>\d{1,3}(?:\.\d{1,25})?)deg)?"
 _AGAIN = r"(?:[-_ ]\d{1,3})?"
 _STEM = re.compile(rf"^(?:(?P<one>[A-Za-z])(?P<two>[A-Za-z])|(?P<piece>{_NAME})-on-(?P<other>{_NAME})){_TURN}{_AGAIN}$")
-_DEGREES = re.compile(r"^([+-]?\d{1,3}(?:\.\d{1,6})?) ?deg$")
+_DEGREES = re.compile(r"^([+-]?\d{1,3}(?:\.\d{1,25})?) ?deg$")
 
 
 def request_from_text(

@@ -87,7 +87,7 @@ class Stroke:
     along_deg: float = 0.0
 
 
-_NUMBER = r"([+-]?\d{1,4}(?:\.\d{1,2})?)"
+_NUMBER = r"([+-]?\d{1,4}(?:\.\d{1,25})?)"
 _MOVED = rf"travel {_NUMBER} mm, swing {_NUMBER} mm"
 _WRITTEN = {
     Way.TURNING: re.compile(rf"table {_NUMBER} rpm, {_MOVED}, {_NUMBER} mm beside the middle"),
