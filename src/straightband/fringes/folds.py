@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-NEAR_FOLD_RAD = (0.25, 0.5)  # within it a phase counts as being on the line
+NEAR_FOLD_RAD = (0.25, 0.5, 0.8)  # within it a phase counts as being on the line
 LEAST_PART = 0.006  # of the face: smaller parts are left to the later stages
 
 

@@ -224,7 +224,9 @@ def _round(picture: _Picture, state: _State) -> _State:
         fields, residual, channels = picture.seen_by(state)
     frame = state.frame
     bright = glare_on(picture.value, fields, present=state.present, frame=frame)
-    weight = weights(residual, state.present & ~bright, by_phase=channels[PHASE], frame=frame, round_=state.round)
+    weight = weights(
+        residual, state.present & ~bright, level=picture.value - residual, by_phase=channels[PHASE], frame=frame, round_=state.round
+    )
     noise, shared = spread(residual, weight), state.shared
     if state.round > SETTLED_ROUND:
         shared = correlation_area(spread_out(residual * np.sqrt(weight), frame), spread_out(weight > 0, frame))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+from scipy import fft, optimize
 
+LEVELS = 8  # of light, equally many pixels in each, over which noise is compared
 LARGEST_LAG = 3  # pixels; longer ranges are figure, not noise
 OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
 WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
@@ -26,6 +27,34 @@ def spread(residual: NDArray, weight: NDArray) -> float:
     """Robust standard deviation of the residual where weight is above zero: 1.4826 times the median of its size."""
     present = weight > 0
     return 1.4826 * float(np.median(np.abs(residual[present]))) if np.any(present) else 0.0
+
+
+def evened(residual: NDArray, weight: NDArray, *, level: NDArray) -> NDArray:
+    """The residual as it would be if noise were as large in dark bands as in bright ones, where photons and the camera's curve make it larger.
+
+    The variance is taken to rise linearly with the light (photons of a steady lamp: Poisson's law), the spread over all to stay as it is.
+
+    Parameters
+    ----------
+    residual, level
+        Value less model, and the model.
+    weight
+        Pixels of weight zero have no say.
+    """
+    present = weight > 0
+    if np.count_nonzero(present) < 2 * LEVELS:
+        return residual
+    size, at = np.abs(residual[present]), np.maximum(level[present], 0.0)
+    place = np.searchsorted(np.quantile(at, np.arange(1, LEVELS) / LEVELS), at)
+    variance = np.array([np.median(size[place == k]) if np.any(place == k) else 0.0 for k in range(LEVELS)]) ** 2
+    light = np.array([np.mean(at[place == k]) if np.any(place == k) else 0.0 for k in range(LEVELS)])
+    known = variance > 0.0
+    if np.count_nonzero(known) < 2:
+        return residual
+    law = np.stack([np.ones(LEVELS), light], axis=1)[known] / variance[known, None]
+    (steady, rising), _ = optimize.nnls(law, np.ones(np.count_nonzero(known)))
+    usual = np.sqrt(steady + rising * np.maximum(level, light[known][0]))
+    return residual * (float(np.median(size)) / np.maximum(usual, 1e-30))
 
 
 def correlation_area(residual: NDArray, present: NDArray, *, largest_lag: int = LARGEST_LAG) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straightband.fringes.frame import Fields, Frame, spread_out
-from straightband.fringes.noise import distrusted, glare, laid_over, local_confidence, soft_weight
+from straightband.fringes.noise import distrusted, evened, glare, laid_over, local_confidence, soft_weight
 
 STEPS = 5
 MOST_STEPS = 8  # taken when something hangs together in what is left: the border of a frosted back, say
@@ -27,10 +27,12 @@ def glare_on(value: NDArray, fields: Fields, *, present: NDArray, frame: Frame) 
     return glare(spread_out(value, frame), light=light, modulation=modulation, present=there, missing=missing)[frame.inside]
 
 
-def weights(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame, round_: int) -> NDArray:
+def weights(residual: NDArray, present: NDArray, *, level: NDArray, by_phase: NDArray, frame: Frame, round_: int) -> NDArray:
     """All pixels alike at first, then soft, then without the specks, at last with what the model misses held against its surroundings."""
     if round_ == 1:
         return present.astype(float)
+    if round_ >= STEPS - 1:  # before, what is left is not noise yet
+        residual = evened(residual, present, level=level)
     weight = soft_weight(residual, present, sigmas=SOFT_SIGMAS[min(round_, len(SOFT_SIGMAS) - 1)])
     if round_ < STEPS - 1:
         return weight

@@ -46,13 +46,13 @@ class BandEnds:
     scatter_px: float
 
 
-def band_ends(pyramid: Pyramid, figure: Figure) -> BandEnds | None:
+def band_ends(pyramid: Pyramid, figure: Figure, *, reach_px: float = REACH_PX) -> BandEnds | None:
     """The curve near a figure along which the bands end; None where bands do not tell (too few, along the rim, or lost in texture)."""
-    far = REACH_PX + BEYOND_PX
+    far = reach_px + BEYOND_PX
     offsets = np.arange(-far, far + STEP_PX / 2.0, STEP_PX)
     depths = figure.depths(COUNT)
     light = pyramid.evened(unroll(pyramid, figure, radii=1.0 + offsets / depths[:, None], count=COUNT))
-    ends, known = _ends(_liveliness(np.nan_to_num(light)), offsets)
+    ends, known = _ends(_liveliness(np.nan_to_num(light)), offsets, reach_px=reach_px)
     motions = (rim_motions(square=figure.square, count=COUNT) * depths[:, None]).reshape(SECTORS, COUNT // SECTORS, -1).mean(axis=1)
     if known.mean() < FEWEST_SECTORS:
         return None
@@ -72,7 +72,7 @@ def _liveliness(light: NDArray) -> NDArray:
     return np.sqrt((fine[length:-length] ** 2).reshape(SECTORS, length, -1).mean(axis=1))
 
 
-def _ends(lively: NDArray, offsets: NDArray) -> tuple[NDArray, NDArray]:
+def _ends(lively: NDArray, offsets: NDArray, *, reach_px: float) -> tuple[NDArray, NDArray]:
     """Offset of the step that fits each sector's liveliness best, and whether it is a step down, going outward, that bands would make."""
     n = offsets.size
     total = np.cumsum(lively, axis=1)
@@ -80,7 +80,7 @@ def _ends(lively: NDArray, offsets: NDArray) -> tuple[NDArray, NDArray]:
     inside, outside = total[:, :-1] / count, (total[:, -1:] - total[:, :-1]) / (n - count)
     # The least-squares step is the one with the greatest variance between its two sides.
     gain = np.where(inside > outside, (inside - outside) ** 2 * count * (n - count), 0.0)
-    gain[:, np.abs(offsets[1:]) > REACH_PX] = 0.0
+    gain[:, np.abs(offsets[1:]) > reach_px] = 0.0
     cut = gain.argmax(axis=1)
     rows = np.arange(len(lively))
     level = inside[rows, cut]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
+from straightband.photo.bevel import within_bevel
 from straightband.photo.figure import Figure, magnified
 from straightband.photo.plane import Plane
 from straightband.photo.plate import NEARLY_ROUND, Plate, plate_around
@@ -52,6 +53,8 @@ class Outline:
         True if a person gave the outline.
     plate
         The rim of the larger flat around an elliptical face, if it was seen; not looked for where the face is nearly round.
+    bevel_share
+        How far inside the outline the bands end, relative to the shorter half axis; 0 where that was not seen.
     """
 
     shape: Shape
@@ -66,6 +69,7 @@ class Outline:
     flags: tuple[str, ...]
     told: bool
     plate: Plate | None = None
+    bevel_share: float = 0.0
 
 
 def find_outline(plane: Plane, *, face: Face) -> Outline:
@@ -82,7 +86,7 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
                 raise wrong_shape(rival.figure, face=face)
     rough = magnified(seen.figure, plane.scale)
     check_inside(rough, plane, slack_px=ROUGH_SHARE * rough.axes()[1])
-    best = refined(pyramid, seen.figure, bevel=bevel)
+    best, bevel_share = within_bevel(pyramid, refined(pyramid, seen.figure, bevel=bevel))
     figure = magnified(best.figure, plane.scale)
     if abs(math.log(figure.ratio() / ratio)) > WIDEST_RATIO:
         raise wrong_shape(figure, face=face)
@@ -92,6 +96,7 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     return replace(
         _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage),
         plate=None if plate is None else plate.magnified(plane.scale),
+        bevel_share=bevel_share,
     )
 
 

@@ -35,7 +35,8 @@ LEAST_STEP_PX = 1.5  # less is what an edge looks like whose blur is no bell cur
 BETTER_SECTORS = 0.66
 SHADOWS_PX = (4.0, 7.0, 12.0)  # how far from the rim the shadow of the glass has fallen to 1/e: common practice, no source
 SHADED_PLACES_PX, SHADED_BLURS_PX = np.linspace(-0.8, 0.8, 9), (0.6, 0.75, 0.9, 1.05, 1.2, 1.4, 1.7, 2.2, 2.8, 3.5)
-BETTER_THAN_SHADOW, LIKE_SHADOW = 0.97, 1.05  # what two edges leave, of what one edge and a shadow leave: sure below, given up above
+# What two edges leave, of what one edge and a shadow leave: sure below whatever one edge leaves, sure below, given up above.
+FAR_BETTER_THAN_SHADOW, BETTER_THAN_SHADOW, LIKE_SHADOW = 0.85, 0.97, 1.05
 SIDE_PLACES_PX, SIDE_BLURS_PX = (-0.4, 0.0, 0.4), (0.7, 1.0, 1.5, 2.2)
 LEFT_OF_SIDE = 0.85  # what a side leaves unexplained as inner edge, of what it leaves as outer one, at most; where it is right, 2 to 8
 
@@ -99,7 +100,8 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     to_shadow = float(parts[best].sum() / (min(shaded) + 1e-12))
     if to_shadow > LIKE_SHADOW:
         return None
-    return OuterStep(outward_px=float(outer), sure=left < SURE_LEFT and to_shadow < BETTER_THAN_SHADOW)
+    sure = (left < SURE_LEFT and to_shadow < BETTER_THAN_SHADOW) or to_shadow < FAR_BETTER_THAN_SHADOW
+    return OuterStep(outward_px=float(outer), sure=sure)
 
 
 def sides_on_inner_edge(pyramid: Pyramid, figure: Figure, *, width_px: float) -> NDArray:
@@ -147,11 +149,20 @@ def _left(profiles: NDArray, offsets: NDArray, outer: float, width: float, blur:
 def _unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float, shadow: float = 0.0) -> NDArray:
     """(sectors,): sum of squares that levels and slopes on both sides of the edges leave; `shadow` is the reach of one outside them, 0 for none."""
     basis = _basis(offsets, outer=outer, width=width, blur=blur)
-    if shadow:
-        beyond = offsets - outer
-        basis = np.column_stack([basis, ndtr(beyond / blur) * np.exp(-np.maximum(beyond, 0.0) / shadow)])
+    bare = _left_by(basis, profiles)
+    if not shadow:
+        return np.sum(bare**2, axis=0)
+    beyond = offsets - outer
+    shade = _left_by(basis, ndtr(beyond / blur) * np.exp(-np.maximum(beyond, 0.0) / shadow))
+    # a shadow takes light away: where adding some would explain more, it is none
+    depth = np.minimum(shade @ bare, 0.0) / (shade @ shade)
+    return np.sum((bare - np.outer(shade, depth)) ** 2, axis=0)
+
+
+def _left_by(basis: NDArray, values: NDArray) -> NDArray:
+    """What least squares by the columns of the basis leave of values (offsets, ...)."""
     q, _ = np.linalg.qr(basis)
-    return np.sum((profiles - q @ (q.T @ profiles)) ** 2, axis=0)
+    return values - q @ (q.T @ values)
 
 
 def _basis(offsets: NDArray, *, outer: float, width: float, blur: float) -> NDArray:

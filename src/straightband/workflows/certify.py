@@ -197,7 +197,7 @@ def _method(piece: Piece, *, reading: Reading, verdict: Verdict, reference: prov
     if piece.setup.more_lamps:
         light += f" (read; {' and '.join(other.name for other in piece.setup.more_lamps)} were on as well)"
     doubts = [explain(flag) for flag in all_flags(verdict, reading.height_map) if flag not in _SAID_ELSEWHERE]
-    margin = f"{100.0 * piece.setup.clear_margin:.3g} %"
+    margin = f"{100.0 * reading.height_map.clear_margin:.2g} %"
     return (
         ("Bands", f"Light {light}; one band is {band_nm:.1f} nm of height. {reading.bands_across:.1f} bands across, {_rests_on(reading)}."),
         ("Area", f"The clear aperture: the face less {margin} of each semi-axis for the bevel. Piston and tilt are taken off."),

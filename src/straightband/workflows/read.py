@@ -35,6 +35,7 @@ from straightband.workflows.reference import ageing_flags
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
 DISTORTION_SHARE = 0.01  # 95 % limit at the corner of the frame for a telephone that corrects its lens; common practice, no source
 FULL_FRAME_LONG_SIDE_MM = 36.0
+WIDEST_MARGIN = 0.12  # of a semi-axis: wider bevels are told, not seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +62,8 @@ class Setup:
         95 % limit of the lens distortion at the corner of the frame.
     clear_margin
         Share of each semi-axis left to the bevel.
+    margin_told
+        Whether that was told; else it is widened where the bands are seen to end farther inside.
     today
         The day, by which a reference flat may be due again, or None.
     more_lamps
@@ -82,6 +85,7 @@ class Setup:
     camera_mm: float | None = None
     distortion_share: float = DISTORTION_SHARE
     clear_margin: float = CLEAR_MARGIN
+    margin_told: bool = False
     today: date | None = None
     rest: Rest | None = None
     more_lamps: tuple[Lamp, ...] = ()
@@ -239,10 +243,21 @@ def _see(data: bytes, *, name: str, setup: Setup, stage: Callable[[str], None]) 
     plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
     stage("looking for the face")
     outline = outline or find_outline(plane, face=setup.face)
+    setup, outline = _within_bevel(setup, outline, pixel_px=plane.scale)
     stage("reading the bands")
     picture = square_on(plane, outline, face=setup.face, samples_across=SAMPLES_ACROSS, mark_hour=setup.mark_hour)
     phase = read_phase(picture, clear=setup.face.clear_aperture(setup.clear_margin), coherent_bands=setup.lamp.coherent_bands)
     return Seen(photo=photo, plane=plane, setup=setup, outline=outline, picture=picture, phase=phase)
+
+
+def _within_bevel(setup: Setup, outline: Outline, *, pixel_px: float) -> tuple[Setup, Outline]:
+    """The set-up with a clear aperture that ends where the bands do, and the outline with a word on it, where the bevel is seen to be wider than the margin."""
+    # the edge is blurred, and a pixel of the square-on picture that it crosses shows something of both
+    wanted = outline.bevel_share + 1.5 * pixel_px / outline.semi_minor + 1.0 / SAMPLES_ACROSS
+    if outline.bevel_share <= setup.clear_margin or wanted > WIDEST_MARGIN:
+        return setup, outline
+    told = replace(outline, flags=(*outline.flags, "bevel-wider-than-the-margin"))
+    return (setup if setup.margin_told else replace(setup, clear_margin=wanted)), told
 
 
 def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup, Outline]:

@@ -63,7 +63,7 @@ def reading_lines(reading: Reading) -> tuple[str, ...]:
     axis = f"  astigmatism stands highest along {figures.astigmatism_axis_deg:.0f} deg from +u toward +v"
     return (
         f"{reading.bands_across:.1f} bands across, contrast {100 * reading.contrast:.0f} %",
-        f"Surface over the clear aperture (face less {100 * reading.height_map.clear_margin:.0f} % of each semi-axis), tilt removed, 95 %:",
+        f"Surface over the clear aperture (face less {100 * reading.height_map.clear_margin:.2g} % of each semi-axis), tilt removed, 95 %:",
         *numbers,
         axis,
         _sign_sentence(reading),

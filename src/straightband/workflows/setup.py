@@ -103,6 +103,7 @@ def setup_from_text(
         camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),
         distortion_share=DISTORTION_SHARE if lens_distortion is None else _share(lens_distortion, what="the lens distortion", largest=0.2),
         clear_margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
+        margin_told=margin is not None,
         today=None if today is None else day_from_text(today, what="the day"),
         rest=_rest(the_face, **rest),
         pressed_hour=None if pressed is None else clock_hour(pressed, what="where it was pressed"),

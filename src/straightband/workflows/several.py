@@ -41,7 +41,15 @@ def read_photos(
         read_photo(data, name=name, setup=each, reference=reference, stage=stage)
         for (name, data), each in zip(photographs, setups, strict=True)
     ]
-    return readings[0] if len(readings) == 1 else joint_reading(readings, pressed_hour=setup.pressed_hour)
+    if len(readings) == 1:
+        return readings[0]
+    # bevels are seen a little wider in one photograph than in the next, and figures are compared over one aperture
+    margin = max(reading.flat.clear_margin for reading in readings)
+    for k, ((name, data), each) in enumerate(zip(photographs, setups, strict=True)):
+        if readings[k].flat.clear_margin < margin:
+            widened = replace(each, clear_margin=margin, margin_told=True)
+            readings[k] = read_photo(data, name=name, setup=widened, reference=reference, stage=stage)
+    return joint_reading(readings, pressed_hour=setup.pressed_hour)
 
 
 def _one_each(setup: Setup, *, count: int) -> list[Setup]:

@@ -129,7 +129,8 @@ def read_stack(
         raise _too_few([_refused(origin, reason)]) from None
     found = [_kept(origin, flat=whole.flat, flags=whole.flags)]
     tell(len(found))
-    jobs = (Frame(name=name, data=data, setup=setup, reference=reference) for name, data in source)
+    alike = replace(setup, clear_margin=whole.flat.clear_margin, margin_told=True)
+    jobs = (Frame(name=name, data=data, setup=alike, reference=reference) for name, data in source)
     for each in run_many(read_frame, jobs, executor=executor, workers=workers):
         found.append(each)
         tell(len(found))
