@@ -19,7 +19,7 @@ from straightband.fringes.fields import (
     rim_roughness,
     spline_grid,
 )
-from straightband.fringes.whole import polynomials
+from straightband.fringes.grow import polynomials
 
 INSIDE = st.floats(-1.0, 1.0)
 

@@ -11,8 +11,8 @@ from straightband.fringes import blocks as blocks_room
 from straightband.fringes.blocks import Block, normal_equations, solve, split
 from straightband.fringes.cells import CHANNELS, gather
 from straightband.fringes.frame import PHASE_ORDER, Fields, evaluate, linearise, make_blocks, make_frame
+from straightband.fringes.grow import expected_size_rad
 from straightband.fringes.local import Grown, fit_local, phase_columns
-from straightband.fringes.whole import expected_size_rad
 
 FACE = ellipse(minor_mm=90.0)
 PRIOR = expected_size_rad(PHASE_ORDER)

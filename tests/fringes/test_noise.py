@@ -10,6 +10,7 @@ from straightband.fringes.noise import (
     PLAIN_NOISE,
     correlation_area,
     distrusted,
+    evened,
     glare,
     local_confidence,
     soft_weight,
@@ -57,6 +58,27 @@ def test_spread_counts_only_what_has_weight_and_is_zero_of_nothing():
     residual = np.r_[np.full(50, 7.0), np.full(50, 1.0)]
     assert spread(residual, np.r_[np.zeros(50), np.ones(50)]) == pytest.approx(1.4826)
     assert spread(residual, np.zeros(100)) == 0.0
+
+
+def test_noise_that_grows_with_the_light_is_evened_out():
+    """Closed form: a variance of 1 + 24 L for light from 0 to 1 comes out alike at every level, and as large as the middle of it was; specks have no say."""
+    light = 0.5 + 0.5 * np.cos(bands()[0])
+    residual = noise() * np.sqrt(1.0 + 24.0 * light)
+    specks = noise(1, sigma=1.0) > 1.6
+    even = evened(np.where(specks, 1e3, residual), everywhere().astype(float), level=light)
+    dark, bright = (spread(even, (each & ~specks).astype(float)) for each in (light < 0.1, light > 0.9))
+    assert dark == pytest.approx(bright, rel=0.08)
+    assert spread(even, everywhere().astype(float)) == pytest.approx(spread(residual, everywhere().astype(float)), rel=0.15)
+
+
+def test_even_noise_stays_as_it_is():
+    """Noise that does not grow is not changed, and neither is what a few pixels leave over."""
+    light = 0.5 + 0.5 * np.cos(bands()[0])
+    assert evened(noise(), everywhere().astype(float), level=light) == pytest.approx(noise(), abs=0.1)
+    few = np.zeros((SIDE, SIDE))
+    few[0, :5] = 1.0
+    assert np.array_equal(evened(noise(), few, level=light), noise())
+    assert np.array_equal(evened(0.0 * noise(), everywhere().astype(float), level=light), 0.0 * noise())
 
 
 def test_white_noise_shares_nothing():

@@ -7,7 +7,8 @@ import pytest
 
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Shape, ellipse, rectangle, round_face
-from straightband.fringes.whole import expected_size_rad, fit_whole, polynomials, shrink
+from straightband.fringes.grow import expected_size_rad, polynomials, shrink
+from straightband.fringes.whole import fit_whole
 
 ELLIPSE, ROUND, PLATE = ellipse(minor_mm=90.0), round_face(diameter_mm=80.0), rectangle(width_mm=60.0, length_mm=90.0)
 
@@ -18,6 +19,8 @@ PATTERNS = {
     "rings": (ROUND, {2: 0.1, 3: -0.05, 4: 0.8, 5: 0.1, 8: 0.06, 11: -0.08}),
     "saddle": (ROUND, {2: 0.1, 3: 0.05, 5: 0.4, 6: 0.6, 7: 0.04}),
     "forty bands": (ELLIPSE, {2: 2.0, 3: 9.7, 4: 0.2, 5: -0.1, 9: 0.05}),
+    # once part of it was mirrored at a broad dark band, 25 nm rms off
+    "a broad fold": (ELLIPSE, {2: -0.39, 3: 0.5, 5: 0.05, 6: 0.23, 7: -0.06, 8: -0.08, 9: 0.07, 10: 0.07, 11: 0.07, 12: -0.07, 14: 0.05}),
     "a rectangle": (PLATE, {2: 0.4, 3: 1.5, 4: 0.2, 5: 0.1, 6: -0.15, 8: 0.04}),
 }
 

@@ -14,11 +14,12 @@ from benchmarks.accuracy import outline_miss_px
 from benchmarks.photographs import photograph, true_outline
 from straightband.face.shapes import ellipse
 from straightband.photo.bandends import band_ends
+from straightband.photo.bevel import within_bevel
 from straightband.photo.figure import disc, rectangle_figure
 from straightband.photo.load import load_photo
 from straightband.photo.outline import find_outline
 from straightband.photo.plane import Plane, light_plane
-from straightband.photo.refine import refined
+from straightband.photo.refine import Refined, refined
 from straightband.photo.rimprofile import outer_step, sides_on_inner_edge
 from straightband.photo.unrolled import pyramid_of
 from straightband.synthetic.campaign import Difficulty
@@ -118,6 +119,43 @@ def test_a_dark_bevel_in_front_of_a_brighter_table_is_a_step_in_spite_of_a_shado
     pyramid = pyramid_of(piece(bevel_px=width_px, bevel=0.08, table=0.4, shadow_px=7.0))
     step = outer_step(pyramid, on_the_rim(inside_px=width_px))
     assert step.outward_px == pytest.approx(width_px, abs=0.8)
+
+
+@pytest.mark.parametrize("width_px", [3.0, 5.0])
+def test_a_bevel_brighter_than_the_table_on_one_side_and_darker_on_the_other_is_no_shadow(width_px):
+    """A shadow takes light away all around; where light is added on a side there is a bevel, even one that is faint on the whole."""
+    pyramid = pyramid_of(piece(bevel_px=width_px, bevel=lambda angle: 0.2 + 0.06 * np.cos(angle), table=0.2, soft_px=1.5))
+    assert outer_step(pyramid, on_the_rim(inside_px=width_px)).outward_px == pytest.approx(width_px, abs=0.6)
+
+
+def placed(*, shift_px=0.0, grown_px=0.0, bevel_px=0.0):
+    """An outline on the rim of the piece drawn, or around it."""
+    figure = disc(cx=MIDDLE[0] + shift_px, cy=MIDDLE[1], along=SEMI_PX[0] + grown_px, across=SEMI_PX[1] + grown_px, angle_rad=0.0)
+    return Refined(figure=figure, standard_px=0.1, support=1.0, bevel_px=bevel_px)
+
+
+@pytest.mark.parametrize("width_px", [4.0, 8.0, 16.0])
+def test_how_wide_a_bevel_is_shows_by_where_the_bands_end(width_px):
+    """Closed form: bevels of 2 to 8 % of the shorter half axis, whether or not an edge was seen inside them; the outline stays."""
+    found, share = within_bevel(pyramid_of(piece(bevel_px=width_px)), placed())
+    assert share * SEMI_PX[1] == pytest.approx(width_px, abs=1.0)
+    assert found == placed()
+
+
+def test_where_no_bands_tell_the_bevel_seen_is_taken():
+    """An even face leaves the width that edges showed."""
+    dull = pyramid_of(np.minimum(piece(bevel_px=6.0), np.float32(0.1)))
+    assert within_bevel(dull, placed(bevel_px=6.0))[1] == pytest.approx(6.0 / SEMI_PX[1])
+
+
+def test_the_rim_of_the_back_beside_that_of_the_face_is_not_the_outline():
+    """A curve 10 px outside the face and 6 px beside its middle: the face is put 4 px, where the gap is narrowest, around the bands, in doubt by that."""
+    found, share = within_bevel(pyramid_of(piece(bevel_px=0.0)), placed(shift_px=6.0, grown_px=10.0))
+    assert share * SEMI_PX[1] == pytest.approx(4.0, abs=1.0)
+    assert found.figure.centre() == pytest.approx(MIDDLE, abs=1.0)
+    assert found.figure.axes()[:2] == pytest.approx([semi + 4.0 for semi in SEMI_PX], abs=1.5)
+    assert found.doubtful
+    assert found.standard_px == pytest.approx(4.0 / math.sqrt(3.0), abs=0.6)
 
 
 def test_every_side_of_a_rectangle_goes_out_by_the_bevel_that_one_side_shows():

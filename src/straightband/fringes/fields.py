@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from straightband.face.shapes import Face, Shape
-from straightband.fringes.whole import polynomials
+from straightband.fringes.grow import polynomials
 
 RIM_WIDTHS = (0.015, 0.035, 0.07, 0.12, 0.2)  # reach of the rim functions, in units of the shorter half extent
 RIM_HARMONICS = 6

@@ -14,7 +14,7 @@ from straightband.fringes.blocks import LIGHT, MODULATION, OVERTONE, PHASE, Bloc
 from straightband.fringes.border import Border
 from straightband.fringes.cells import Cells, divide
 from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
-from straightband.fringes.whole import polynomials
+from straightband.fringes.grow import polynomials
 
 PHASE_ORDER, LIGHT_ORDER = 8, 3
 QUADRATIC = noll_count(2)  # piston, tilts and second order: free, since wedge and bow are what they are

@@ -14,9 +14,10 @@ from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
 from straightband.fringes.fade import without_fade
 from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
+from straightband.fringes.grow import MOST_CONTRAST, WholeFit, differ, expected_size_rad
 from straightband.fringes.local import Grown, LocalFit, contrast_bend, fit_local, light_bend, phase_columns
 from straightband.fringes.trust import STEPS
-from straightband.fringes.whole import MOST_CONTRAST, RIVAL, WholeFit, differ, expected_size_rad, fit_whole
+from straightband.fringes.whole import RIVAL, fit_whole
 from straightband.heightmap.figures import Points
 from straightband.photo.rectify import SquarePicture
 
