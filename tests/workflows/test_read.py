@@ -26,6 +26,7 @@ from straightband.synthetic.scene import BandLight, Blemishes, Frost, Lighting, 
 from straightband.synthetic.surfaces import LocalHill, Surface, TurnedEdge, added, random_surface, saddle, sphere
 from straightband.synthetic.truth import mark_hour, thicker_hour, truth_map
 from straightband.workflows.read import Setup, read_photo
+from straightband.workflows.several import read_photos
 
 RINGS = Path(__file__).resolve().parents[1] / "truth" / "rings"
 FACE, DISC, PLATE = ellipse(minor_mm=90.0), round_face(diameter_mm=80.0), rectangle(width_mm=60.0, length_mm=90.0)
@@ -98,6 +99,48 @@ def errors(reading, rendered):
 
 def gentle(face, *, pv_nm=70.0, seed=3):
     return random_surface(face, np.random.default_rng(seed), pv_nm=pv_nm, order=5)
+
+
+WIDE_BEVEL_MM = 2.0  # 5 % of the shorter half axis, where 3 % are left to it unless told
+
+
+@pytest.fixture(scope="module")
+def wide_bevel():
+    """A photograph of a face whose bevel is wider than the margin."""
+    return scene_of(gentle(FACE), surround=Surround(level=0.08, bevel_width_mm=WIDE_BEVEL_MM, bevel_level=1.2))
+
+
+def test_the_clear_aperture_ends_where_the_bands_do(wide_bevel):
+    """A bevel wider than the margin is left out, by little more than it is wide, with a word; before, its light was read as 300 nm of figure."""
+    reading = read_photo(wide_bevel.encode(), name="bands.jpg", setup=setup_for(wide_bevel, outline=False))
+    share = WIDE_BEVEL_MM / min(FACE.semi_u_mm, FACE.semi_v_mm)
+    assert share < reading.height_map.clear_margin < share + 0.015
+    assert "bevel-wider-than-the-margin" in reading.flags
+    rms_nm, pv_nm, true_pv_nm = errors(reading, wide_bevel)
+    assert rms_nm < 2.0
+    assert pv_nm == pytest.approx(true_pv_nm, abs=10.0)
+
+
+def test_a_margin_that_was_told_stays(wide_bevel):
+    """Who tells the margin has it, and the word on the bevel."""
+    reading = read_photo(
+        wide_bevel.encode(), name="bands.jpg", setup=setup_for(wide_bevel, outline=False, clear_margin=0.08, margin_told=True)
+    )
+    assert reading.height_map.clear_margin == 0.08
+    assert "bevel-wider-than-the-margin" not in reading.flags
+    narrow = setup_for(wide_bevel, outline=False, clear_margin=0.04, margin_told=True)
+    reading = read_photo(wide_bevel.encode(), name="bands.jpg", setup=narrow)
+    assert reading.height_map.clear_margin == 0.04
+    assert "bevel-wider-than-the-margin" in reading.flags
+
+
+def test_photographs_of_one_face_are_compared_over_one_aperture(wide_bevel):
+    """Of two photographs one shows a bevel wider than the margin: both are read within it."""
+    plain = scene_of(gentle(FACE), bands=(5.0, -2.0))
+    names = [("wide.jpg", wide_bevel.encode()), ("plain.jpg", plain.encode())]
+    together = read_photos(names, setup=setup_for(wide_bevel, outline=False, thicker=None))
+    alone = read_photo(names[0][1], name="wide.jpg", setup=setup_for(wide_bevel, outline=False))
+    assert together.height_map.clear_margin == alone.height_map.clear_margin
 
 
 PHOTOGRAPHS = {

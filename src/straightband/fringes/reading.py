@@ -40,7 +40,7 @@ DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfac
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
 # Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
-MOST_LIGHT_BEND, UNHEARD_OF_BEND = 0.15, 0.25
+MOST_LIGHT_BEND, UNHEARD_OF_BEND, IMPOSSIBLE_BEND = 0.15, 0.25, 0.75
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -226,7 +226,7 @@ def _possible(fit: LocalFit) -> bool:
     contrast = fit.fields.contrast[trusted]
     dim, bright = np.quantile(fit.fields.light[trusted], (FEW_ODD, 1.0 - FEW_ODD))
     odd = float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST)))
-    return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim
+    return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim and light_bend(fit) < IMPOSSIBLE_BEND
 
 
 def _only_one(fits: list[LocalFit]) -> LocalFit:

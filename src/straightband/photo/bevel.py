@@ -16,7 +16,7 @@ from straightband.photo.unrolled import Pyramid
 
 WIDEST = 0.09  # of the shorter half axis: farther inside the bands end for another reason
 NARROWEST = 0.004  # less is within what the place of the edge is good to
-UNEVEN = 0.015  # widest less narrowest gap, from which on two rims are not those of one bevel
+UNEVEN = 0.015  # widest less narrowest gap, from which on two rims are not those of one bevel; and the narrowest at which they are surely two
 LARGEST_SCATTER_PX = 0.6
 
 
@@ -31,8 +31,10 @@ def within_bevel(pyramid: Pyramid, best: Refined) -> tuple[Refined, float]:
     if ends is None or ends.scatter_px > LARGEST_SCATTER_PX or float(ends.gaps_px.min()) < NARROWEST * size_px:
         return best, best.bevel_px / size_px
     narrow_px, wide_px = float(ends.gaps_px.min()), float(ends.gaps_px.max())
-    if best.figure.square or wide_px - narrow_px < UNEVEN * size_px:
+    if wide_px - narrow_px < UNEVEN * size_px:
         return best, wide_px / size_px
+    if best.figure.square or narrow_px < UNEVEN * size_px:  # bands that turn away from the rim end unevenly too
+        return best, best.bevel_px / size_px
     doubt_px = narrow_px / math.sqrt(3.0)
     moved = replace(
         best,

@@ -36,7 +36,7 @@ BETTER_SECTORS = 0.66
 SHADOWS_PX = (4.0, 7.0, 12.0)  # how far from the rim the shadow of the glass has fallen to 1/e: common practice, no source
 SHADED_PLACES_PX, SHADED_BLURS_PX = np.linspace(-0.8, 0.8, 9), (0.6, 0.75, 0.9, 1.05, 1.2, 1.4, 1.7, 2.2, 2.8, 3.5)
 # What two edges leave, of what one edge and a shadow leave: sure below whatever one edge leaves, sure below, given up above.
-FAR_BETTER_THAN_SHADOW, BETTER_THAN_SHADOW, LIKE_SHADOW = 0.85, 0.97, 1.05
+FAR_BETTER_THAN_SHADOW, BETTER_THAN_SHADOW, LIKE_SHADOW = 0.75, 0.97, 1.05
 SIDE_PLACES_PX, SIDE_BLURS_PX = (-0.4, 0.0, 0.4), (0.7, 1.0, 1.5, 2.2)
 LEFT_OF_SIDE = 0.85  # what a side leaves unexplained as inner edge, of what it leaves as outer one, at most; where it is right, 2 to 8
 
