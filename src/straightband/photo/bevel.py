@@ -16,7 +16,7 @@ from straightband.photo.unrolled import Pyramid
 
 WIDEST = 0.09  # of the shorter half axis: farther inside the bands end for another reason
 NARROWEST = 0.004  # less is within what the place of the edge is good to
-UNEVEN = 0.015  # widest less narrowest gap, from which on two rims are not those of one bevel; and the narrowest at which they are surely two
+UNEVEN = 0.015  # widest less narrowest gap, from which on two rims are not one bevel's, where the narrowest is as wide too
 LARGEST_SCATTER_PX = 0.6
 
 
