@@ -369,7 +369,7 @@ def _figures(reading: Reading) -> dict[str, float]:
 
 def _row(reading: Reading, *, scene: Scene) -> Row:
     found = reading.height_map
-    true = asdict(figures(truth_map(scene, u_mm=found.u_mm, v_mm=found.v_mm)))
+    true = asdict(figures(truth_map(scene, u_mm=found.u_mm, v_mm=found.v_mm, clear_margin=found.clear_margin)))
     return {
         "shape": scene.face.shape.value,
         "bands": reading.bands_across,

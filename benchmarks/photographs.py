@@ -158,7 +158,7 @@ def without_plane(heights_nm: NDArray, *, u_mm: NDArray, v_mm: NDArray) -> NDArr
 
 def miss_of(found: HeightMap, *, scene: Scene, sign_known: bool, pv_nm: float | None = None) -> Miss:
     """How far a map is off the truth on its own grid."""
-    truth = truth_map(scene, u_mm=found.u_mm, v_mm=found.v_mm)
+    truth = truth_map(scene, u_mm=found.u_mm, v_mm=found.v_mm, clear_margin=found.clear_margin)
     valid = found.valid
     u_mm, v_mm, read = found.points()
     true = without_plane(truth.heights_nm[valid], u_mm=u_mm, v_mm=v_mm)

@@ -117,7 +117,9 @@ def record(seed: int) -> Row:
     try:
         reading = read_photos(photographs, setup=setup_of(drawn, rendered=rendered), reference=drawn.reference)
         verdict = judge(reading.height_map, telescope=drawn.telescope, mounting=drawn.mounting, draws_nm=draws_of(reading))
-        truth = truth_map(replace(drawn.scenes[0], surface=drawn.glass), u_mm=reading.height_map.u_mm, v_mm=reading.height_map.v_mm)
+        found = reading.height_map
+        glass = replace(drawn.scenes[0], surface=drawn.glass)
+        truth = truth_map(glass, u_mm=found.u_mm, v_mm=found.v_mm, clear_margin=found.clear_margin)
         least = min(verdict.strehl, key=lambda each: each.strehl)
         true = _figures(figures(truth)) | {"strehl": true_strehl(drawn, at=truth)}
     except StraightbandError as error:

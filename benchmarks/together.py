@@ -108,7 +108,7 @@ def _hour(hour: float) -> float:
 
 
 def _off(found: HeightMap, scene: Scene) -> float:
-    truth = truth_map(scene, u_mm=found.u_mm, v_mm=found.v_mm)
+    truth = truth_map(scene, u_mm=found.u_mm, v_mm=found.v_mm, clear_margin=found.clear_margin)
     return figures(without_tilt(replace(found, heights_nm=found.heights_nm - truth.heights_nm))).rms_nm
 
 

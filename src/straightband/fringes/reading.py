@@ -226,7 +226,7 @@ def _possible(fit: LocalFit) -> bool:
     contrast = fit.fields.contrast[trusted]
     dim, bright = np.quantile(fit.fields.light[trusted], (FEW_ODD, 1.0 - FEW_ODD))
     odd = float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST)))
-    return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim and light_bend(fit) < IMPOSSIBLE_BEND
+    return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim
 
 
 def _only_one(fits: list[LocalFit]) -> LocalFit:
@@ -241,7 +241,10 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
             needed="bands that stand out from the light over the whole face are needed",
             remedy="light the face evenly, clear the back further or change the wedge to between 4 and 12 bands, and take it again",
         )
-    fits = [fit for fit in fits if light_bend(fit) < UNHEARD_OF_BEND] or fits
+    for most in (UNHEARD_OF_BEND, IMPOSSIBLE_BEND):  # of a real photograph of rings the light bends by more than either
+        if any(light_bend(fit) < most for fit in fits):
+            fits = [fit for fit in fits if light_bend(fit) < most]
+            break
     shared = max(fit.correlated_pixels for fit in fits)
     best, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
     for other in others:

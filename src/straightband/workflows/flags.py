@@ -20,7 +20,7 @@ SENTENCES = {
     "small-photograph": "the photograph has less than one megapixel",
     "outline-faint": "the outline shows faintly along much of the rim; look at it, and give it with --outline if it lies wrong",
     "outline-between-two-edges": "two edges a few pixels apart may be the outline; its uncertainty holds half their distance, and --outline settles it",
-    "bevel-wider-than-the-margin": "bands end farther inside the outline than the margin, and the clear aperture ends there unless --margin was given; a wide bevel, or the rim of the back",
+    "bevel-wider-than-the-margin": "bands end farther inside the outline than the margin, and the clear aperture ends there unless a margin was given; it is a wide bevel, or the rim of the back",
     "outline-told": "the outline was told, not found",
     "lamp-channel-clipped": "the colour that the lamp fills is overexposed, so another was read",
     "block-out-of-parallel-with-platen": "the block's face does not lie parallel with the platen",
