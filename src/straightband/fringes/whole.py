@@ -17,6 +17,7 @@ from straightband.fringes.starts import WEAK_SAMPLES, disc_grid, find_starts
 
 # (starts kept, polynomial orders, samples used, steps an order): each round keeps the best of the one before
 ROUNDS = ((16, (2,), 1200, 5), (6, (3, 4), 2500, 5), (3, (6,), 6000, 5))
+MOST_BANDS_FROM_PARTS = 12.0  # many bands leave starts no choice
 MOST_BANDS_WITH_FOLDS, MOST_FOLDS, FOLDS_GROWN, FOLD_STEPS = 8.0, 4, 6, 8
 # Where fewer bands show, the true phase may leave this share of their variance, in detail that low orders do not hold, and a wrong one hardly any.
 DOUBTFUL_BANDS, DETAIL = 5.0, 0.015
@@ -49,13 +50,13 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         tried = [grown(thin(pictures[grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
         fits = _best_first(tried, picture=picture, shape=shape)
         simplest = simplest or tuple(fits[:MOST_RIVALS])
-    if not fits or 1.0 - fits[0].explained > LITTLE_LEFT:
+    if not fits or (1.0 - fits[0].explained > LITTLE_LEFT and _bands(fits[0], picture=picture, shape=shape) < MOST_BANDS_FROM_PARTS):
         fits = _best_first([*fits, *grown_from_parts(pictures, shape=shape)], picture=picture, shape=shape)
     if not fits:
         return None
     best = _unfolded(fits[0], picture=picture, shape=shape)
     others = distinct([best, *fits], picture=picture, shape=shape)[1:]
-    few = np.ptp(best.phase_rad(picture.x, picture.y, shape=shape)) < DOUBTFUL_BANDS * 2.0 * np.pi
+    few = _bands(best, picture=picture, shape=shape) < DOUBTFUL_BANDS
     # Measured by the best before a part was mirrored: under a frosted back that can explain more and be wrong, as long as the border is not known.
     left = max(RIVAL * (1.0 - fits[0].explained), DETAIL if few else 0.0)
     return replace(
@@ -64,6 +65,10 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         runner_up=max((fit.explained for fit in others), default=0.0),
         rivals=tuple(fit for fit in others if 1.0 - fit.explained < left)[:MOST_RIVALS],
     )
+
+
+def _bands(fit: WholeFit, *, picture: CoarsePicture, shape: Shape) -> float:
+    return float(np.ptp(fit.phase_rad(picture.x, picture.y, shape=shape))) / (2.0 * np.pi)
 
 
 def _best_first(tried: list[WholeFit | None], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:
