@@ -22,10 +22,8 @@ MOST_BANDS_WITH_FOLDS, MOST_FOLDS, FOLDS_GROWN, FOLD_STEPS = 8.0, 4, 6, 8
 # Where fewer bands show, the true phase may leave this share of their variance, in detail that low orders do not hold, and a wrong one hardly any.
 DOUBTFUL_BANDS, DETAIL = 5.0, 0.015
 RIVAL, MOST_RIVALS = 2.0, 3  # times what the best leaves unexplained, up to which another is not given up yet
-LITTLE_LEFT, NOTHING_LEFT = (
-    3e-3,
-    5e-4,
-)  # unexplained: above, the starts may all have been wrong; a phase folded wrong leaves more, unless its light is bent to it
+LITTLE_LEFT = 3e-3  # unexplained; above, all starts over the whole face may have been wrong
+NOTHING_LEFT = 5e-4  # unexplained; a phase folded wrong leaves more, as long as its light is not bent to it
 CLEARLY_LESS = 0.8  # of what was unexplained, for a mirrored phase to be preferred
 
 

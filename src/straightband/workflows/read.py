@@ -35,6 +35,7 @@ from straightband.workflows.reference import ageing_flags
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
 DISTORTION_SHARE = 0.01  # 95 % limit at the corner of the frame for a telephone that corrects its lens; common practice, no source
 FULL_FRAME_LONG_SIDE_MM = 36.0
+EDGE_BLUR_PX = 1.5
 WIDEST_MARGIN = 0.12  # of a semi-axis: wider bevels are told, not seen
 
 
@@ -253,7 +254,7 @@ def _see(data: bytes, *, name: str, setup: Setup, stage: Callable[[str], None]) 
 def _within_bevel(setup: Setup, outline: Outline, *, pixel_px: float) -> tuple[Setup, Outline]:
     """The set-up with a clear aperture that ends where the bands do, and the outline with a word on it, where the bevel is seen to be wider than the margin."""
     # the edge is blurred, and a pixel of the square-on picture that it crosses shows something of both
-    wanted = outline.bevel_share + 1.5 * pixel_px / outline.semi_minor + 1.0 / SAMPLES_ACROSS
+    wanted = outline.bevel_share + EDGE_BLUR_PX * pixel_px / outline.semi_minor + 1.0 / SAMPLES_ACROSS
     if outline.bevel_share <= setup.clear_margin or wanted > WIDEST_MARGIN:
         return setup, outline
     told = replace(outline, flags=(*outline.flags, "bevel-wider-than-the-margin"))
