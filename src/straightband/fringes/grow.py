@@ -93,6 +93,11 @@ class CoarsePicture:
     y: NDArray
     grid: NDArray
 
+    def only(self, chosen: NDArray) -> CoarsePicture:
+        """The picture with some of its cells, by number or by True; the grid stays whole."""
+        samples = Samples(value=self.samples.value[chosen], weight=self.samples.weight[chosen])
+        return replace(self, samples=samples, x=self.x[chosen], y=self.y[chosen])
+
 
 def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape, half_extent: tuple[float, float]) -> CoarsePicture:
     """Mean of the present pixels in each of `samples` x `samples` cells, less a smooth background for the spectra.
@@ -129,9 +134,12 @@ def thin(picture: CoarsePicture, count: int) -> CoarsePicture:
     """A fixed random choice of at most `count` samples: low orders need few, and a random choice has no aliases."""
     if picture.x.size <= count:
         return picture
-    chosen = np.random.default_rng(count).choice(picture.x.size, count, replace=False)
-    samples = Samples(value=picture.samples.value[chosen], weight=picture.samples.weight[chosen])
-    return replace(picture, samples=samples, x=picture.x[chosen], y=picture.y[chosen])
+    return picture.only(np.random.default_rng(count).choice(picture.x.size, count, replace=False))
+
+
+def best_first(tried: list[WholeFit | None], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:
+    """The fits that came to something, those that explain most first, each phase once."""
+    return distinct(sorted((fit for fit in tried if fit is not None), key=lambda fit: -fit.explained), picture=picture, shape=shape)
 
 
 def distinct(fits: list[WholeFit], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:

@@ -6,14 +6,11 @@ size one does; grown there first, and then outward with rising order, the phase 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from straightband.face.shapes import Shape
-from straightband.fringes.grow import GRIDS, CoarsePicture, WholeFit, at_start, distinct, grid_for, grown, thin
-from straightband.fringes.model import Samples
+from straightband.fringes.grow import GRIDS, CoarsePicture, WholeFit, at_start, best_first, grid_for, grown, thin
 from straightband.fringes.starts import WEAK_SAMPLES, disc_grid, find_starts
 
 # In units of the half extents.
@@ -37,8 +34,7 @@ def grown_from_parts(pictures: dict[int, CoarsePicture], *, shape: Shape) -> lis
                 fits = []
                 break
             tried = [grown(thin(within[grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits]
-            best_first = sorted((fit for fit in tried if fit is not None), key=lambda fit: -fit.explained)
-            fits = distinct(best_first, picture=within[GRIDS[0]], shape=shape)[:kept]
+            fits = best_first(tried, picture=within[GRIDS[0]], shape=shape)[:kept]
         found += fits
     return found
 
@@ -51,6 +47,4 @@ def _cut_out(grid: NDArray, *, centre: tuple[float, float]) -> NDArray:
 
 def _within(picture: CoarsePicture, *, centre: tuple[float, float], radius: float) -> CoarsePicture:
     """The cells of a picture within a disc."""
-    kept = np.hypot(picture.x - centre[0], picture.y - centre[1]) <= radius
-    samples = Samples(value=picture.samples.value[kept], weight=picture.samples.weight[kept])
-    return replace(picture, samples=samples, x=picture.x[kept], y=picture.y[kept])
+    return picture.only(np.hypot(picture.x - centre[0], picture.y - centre[1]) <= radius)

@@ -40,7 +40,7 @@ DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfac
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
 # Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
-MOST_LIGHT_BEND, UNHEARD_OF_BEND, IMPOSSIBLE_BEND = 0.15, 0.25, 0.75
+MOST_LIGHT_BEND, UNHEARD_OF_BEND, WILD_BEND = 0.15, 0.25, 0.75
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -241,10 +241,8 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
             needed="bands that stand out from the light over the whole face are needed",
             remedy="light the face evenly, clear the back further or change the wedge to between 4 and 12 bands, and take it again",
         )
-    for most in (UNHEARD_OF_BEND, IMPOSSIBLE_BEND):  # of a real photograph of rings the light bends by more than either
-        if any(light_bend(fit) < most for fit in fits):
-            fits = [fit for fit in fits if light_bend(fit) < most]
-            break
+    # of a real photograph of rings the light bends by more than either
+    fits = [fit for fit in fits if light_bend(fit) < UNHEARD_OF_BEND] or [fit for fit in fits if light_bend(fit) < WILD_BEND] or fits
     shared = max(fit.correlated_pixels for fit in fits)
     best, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
     for other in others:

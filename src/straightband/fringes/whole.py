@@ -10,7 +10,19 @@ from numpy.typing import NDArray
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Shape
 from straightband.fringes.folds import mirrored_phases
-from straightband.fringes.grow import GRIDS, CoarsePicture, WholeFit, at_start, distinct, grid_for, grown, polynomials, shrink, thin
+from straightband.fringes.grow import (
+    GRIDS,
+    CoarsePicture,
+    WholeFit,
+    at_start,
+    best_first,
+    distinct,
+    grid_for,
+    grown,
+    polynomials,
+    shrink,
+    thin,
+)
 from straightband.fringes.model import explained, seed
 from straightband.fringes.parts import grown_from_parts
 from straightband.fringes.starts import WEAK_SAMPLES, disc_grid, find_starts
@@ -46,10 +58,10 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
     simplest: tuple[WholeFit, ...] = ()
     for kept, orders, count, steps in ROUNDS:
         tried = [grown(thin(pictures[grid_for(fit.start)], count), fit, shape=shape, orders=orders, steps=steps) for fit in fits[:kept]]
-        fits = _best_first(tried, picture=picture, shape=shape)
+        fits = best_first(tried, picture=picture, shape=shape)
         simplest = simplest or tuple(fits[:MOST_RIVALS])
     if not fits or (1.0 - fits[0].explained > LITTLE_LEFT and _bands(fits[0], picture=picture, shape=shape) < MOST_BANDS_FROM_PARTS):
-        fits = _best_first([*fits, *grown_from_parts(pictures, shape=shape)], picture=picture, shape=shape)
+        fits = best_first([*fits, *grown_from_parts(pictures, shape=shape)], picture=picture, shape=shape)
     if not fits:
         return None
     best = _unfolded(fits[0], picture=picture, shape=shape)
@@ -67,10 +79,6 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
 
 def _bands(fit: WholeFit, *, picture: CoarsePicture, shape: Shape) -> float:
     return float(np.ptp(fit.phase_rad(picture.x, picture.y, shape=shape))) / (2.0 * np.pi)
-
-
-def _best_first(tried: list[WholeFit | None], *, picture: CoarsePicture, shape: Shape) -> list[WholeFit]:
-    return distinct(sorted((fit for fit in tried if fit is not None), key=lambda fit: -fit.explained), picture=picture, shape=shape)
 
 
 def _unfolded(fit: WholeFit, *, picture: CoarsePicture, shape: Shape) -> WholeFit:
