@@ -102,7 +102,7 @@ def test_a_platen_without_a_block_is_refused(seed):
     light, _ = _scene(0.0, seed=20 + seed, block=False, down=2.0 + 1.5 * seed)
     with pytest.raises(OutlineNotFound):
         find_block(light)
-    assert evidence(find_edges(lit_field(light))).seams.min() < LEAST_SEAM - 0.5  # 60 drawn photographs gave 4.6 at most
+    assert evidence(find_edges(lit_field(light))).seams.min() < LEAST_SEAM - 1.0  # 30 drawn photographs gave 4.2 at most
 
 
 @pytest.mark.parametrize("part", [slice(0, 220), slice(200, None)], ids=["left edge", "right edge"])

@@ -19,7 +19,7 @@ from straightband.fringes.step_seams import Seams, depth_down, seams_of
 
 LEAST_GAIN = 0.03  # of the whole tone
 LEAST_JUMP = 0.05  # bands, right at each edge
-LEAST_SEAM = 5.7  # strength: real seams 6.3 and more, chance at most 5.1, on real and drawn photographs
+LEAST_SEAM = 6.2  # strength: 7.5 and more on real edges that hardly jump, by chance 5.2 at most, on real and drawn photographs
 LEAST_KEPT = 0.8  # of the tone: real photographs keep 0.92 and more
 WINDOW, STAND_OFF = 0.14, 0.13  # of the block's width: where the phase is taken beside an edge, clear of its blur
 TILTS, BOWS = np.arange(-1.0, 1.01, 0.05), np.arange(-0.5, 0.51, 0.25)  # of block against platen, bands over half the field
