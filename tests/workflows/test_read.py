@@ -284,6 +284,14 @@ def test_the_reading_says_where_it_comes_from(golden):
     assert told_of(reading) == {"reference-not-told"}
 
 
+def test_a_distance_of_the_camera_that_nobody_told_is_a_doubt(golden):
+    """Without distance or focal length the camera is only assumed to stand far off; told, the doubt is gone."""
+    rendered, data, untold = golden
+    told = read_photo(data, name="bands.jpg", setup=setup_for(rendered, camera_mm=1500.0))
+    assert "camera-distance-not-told" in untold.flags
+    assert "camera-distance-not-told" not in told.flags
+
+
 def test_an_untold_thicker_side_leaves_the_sign_open(golden):
     """PV and RMS are the same, the sign is said to be unknown, and the map is the told one or its negative."""
     rendered, data, told = golden

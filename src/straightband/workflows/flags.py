@@ -6,6 +6,7 @@ SENTENCES = {
     "half-turn-unknown": "without a mark the map may be turned by half a turn",
     "turn-unknown": "without a mark the map is tied to the photograph's upright only",
     "reference-not-told": "the heights are those of the pair; give the reference flat's map with --minus to have the piece alone",
+    "camera-distance-not-told": "the camera is taken to stand seven lengths of the face away or more; if it stood nearer, give its distance with --camera",
     "several-lamps-on": "light of the other lamps leaks into the colour that was read; read the figure with one lamp, the sign with all",
     "frames-dropped": "some frames could not be read or differed from the rest, and were left out",
     "still-warm": "the glass was still warm from hands: wait as long as is said, and take the photograph again",

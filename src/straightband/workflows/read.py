@@ -286,7 +286,8 @@ def _heights(seen: Seen, *, reference: HeightMap | None) -> Heights:
     uu, vv = np.meshgrid(phase.u_mm, phase.v_mm)
     # A hill makes the gap smaller, so heights run against it.
     heights = -near.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
-    flags = plane.flags + seen.outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference)
+    assumed = () if camera.distance_known else ("camera-distance-not-told",)
+    flags = plane.flags + seen.outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference) + assumed
     meta = _meta(setup, photo=seen.photo, sense=sense, flags=flags, phase=phase)
     blank = HeightMap(
         heights_nm=heights,
