@@ -17,6 +17,7 @@ Least squares with prior knowledge of the parameters: JCGM 102:2011 (GUM supplem
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +25,10 @@ from numpy.typing import NDArray
 ROUNDS = 4  # in which noise and strengths settle
 PLANE = 3  # functions that are gap and wedge
 SECOND_ORDER = slice(PLANE, 6)  # power and the two astigmatisms
-BENDS_NM = 0.1 * 2.0 ** np.arange(7)  # rms of each of them from photograph to photograph, standard: the sizes tried
-USUAL_BEND_NM = 0.7  # larger ones are less likely by exp(-size / this): common practice, no source
+SIZES_NM = 0.1 * 2.0 ** np.arange(8)  # rms from photograph to photograph, standard: the sizes tried
+# Warmth bends to power and supports to astigmatism, so each has a size of its own: of (power, either astigmatism).
+BENDS_NM = np.array(list(product(SIZES_NM, SIZES_NM)))
+USUAL_BEND_NM = 2.0  # half of all are smaller, a tenth larger than six times as much: common practice, no source
 FLOOR_NM = 0.1  # of each smooth term beside the noise: what no model of ours explains, from trials on rendered photographs
 
 
@@ -103,7 +106,7 @@ def joint(shots: list[Shot], *, basis: NDArray, area: NDArray) -> Joint:
     strengths, covariance, bend_nm = _settled(heights, smooth, noise=noise)
     corrected = np.stack([shot.heights_nm - strengths @ each for shot, each in zip(shots, departures, strict=True)])
     modes = _root(covariance) @ departures.mean(axis=0)
-    bends = bend_nm / np.sqrt(len(shots)) * basis[SECOND_ORDER]
+    bends = bend_nm[:, None] / np.sqrt(len(shots)) * basis[SECOND_ORDER]
     return Joint(strengths=strengths, covariance=covariance, corrected_nm=corrected, modes_nm=modes, bends_nm=bends)
 
 
@@ -124,11 +127,14 @@ def _departures(shots: list[Shot]) -> NDArray:
     return found
 
 
-def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray, float]:
-    """Strengths, their covariance and the rms bend between photographs, over all sizes of bend, each by its odds."""
-    tried = [_at_bend(heights, smooth, noise=noise, bend_nm=bend) for bend in BENDS_NM]
+def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    """Strengths, their covariance and the rms bends (3,) between photographs, over all sizes of bend, each by its odds."""
+    bends = BENDS_NM[:, [0, 1, 1]]
+    tried = [_at_bend(heights, smooth, noise=noise, bend_nm=bend) for bend in bends]
     # sizes a factor apart: in steps that even, the prior of a size is its density times itself
-    log_odds = np.array([each.log_evidence for each in tried]) - BENDS_NM / USUAL_BEND_NM + np.log(BENDS_NM)
+    log_odds = np.array([each.log_evidence for each in tried]) + np.sum(
+        np.log(BENDS_NM) - np.log1p((BENDS_NM / USUAL_BEND_NM) ** 2), axis=1
+    )
     odds = np.exp(log_odds - log_odds.max())
     odds /= odds.sum()
     strengths = np.sum([share * each.strengths for share, each in zip(odds, tried, strict=True)], axis=0)
@@ -139,7 +145,7 @@ def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDAr
         ],
         axis=0,
     )
-    return strengths, covariance, float(np.sqrt(odds @ BENDS_NM**2))
+    return strengths, covariance, np.sqrt(odds @ bends**2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,8 +157,8 @@ class _Solved:
     log_evidence: float
 
 
-def _at_bend(heights: NDArray, smooth: NDArray, *, noise: NDArray, bend_nm: float) -> _Solved:
-    """The solution for one size of bend, the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
+def _at_bend(heights: NDArray, smooth: NDArray, *, noise: NDArray, bend_nm: NDArray) -> _Solved:
+    """The solution for one size of bend of each term of the second order (3,), the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
     bend = np.zeros(heights.shape[1])
     bend[: SECOND_ORDER.stop - PLANE] = bend_nm**2
     raised, expected = 1.0, 1.0

@@ -26,6 +26,7 @@ LEAST_UNDER_FROST = 0.5  # the same before the border of a frosted back is known
 SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
 PLAIN_CONTRAST = 0.12  # range of the contrast over its mean
+FAIR_SHARE = 0.6  # of what the best of the simplest phases explains
 SETTLED_BEND = 0.02  # of light and contrast, from spline to spline
 FAINTEST = 0.25  # contrast over the highest of the face: under a back frosted more than that the search is easily led astray
 MOST_TIMES_BRIGHTER, FEW_ODD = 6.0, 0.02  # bright over dim; share that may be beyond that or beyond MOST_CONTRAST
@@ -35,12 +36,14 @@ SURE_BANDS = 3.0
 # In the same measure: a contrast that is not even, or even fails in places, must explain far more; true ones led by several thousand in trials.
 ODDS_OF_UNEVEN_CONTRAST, ODDS_OF_DEEP_FROST = 1000.0, 1000.0
 LEAST_LEAD = 50.0  # in twice the logarithm of the evidence, where right choices led by a hundred and more in trials: odds beyond all measure, for the noise is not quite what the model takes it for
-WILDEST = 5.0  # spreads
+WILDEST, LEAST_NOISE = 5.0, 1e-9  # spreads; so that a picture without noise has a spread
+PATCH_PIXELS = 50.0  # that hang together where a fit set the picture aside; half and twice as many chose alike in trials
 DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
 SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
 # Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
 MOST_LIGHT_BEND, UNHEARD_OF_BEND, WILD_BEND = 0.15, 0.25, 0.75
+MUCH_MORE_LEFT = 8.0  # times what the best leaves unexplained
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -128,11 +131,16 @@ def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Fra
         rivals = close
     else:
         # what leaves more over than the best, and what is simpler, is only tried where the best needs an odd light
-        rivals = [*whole.rivals, *(() if _plain(fit) else whole.simplest)]
+        rivals = [*whole.rivals, *(() if _plain(fit) else _fair(whole.simplest))]
     fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
     trusting = [each for each in fits if _trusted(each).any()]
     odd = [each for each in _likeliest(trusting) if not (_plain(each) or _settled(each))] if trusting else []
     return fits + [_anew(each, value, present, frame=frame) for each in odd]
+
+
+def _fair(simplest: tuple[WholeFit, ...]) -> list[WholeFit]:
+    """Those that explain not far less than the best of them: the others are no phase of these bands."""
+    return [each for each in simplest if each.explained > FAIR_SHARE * simplest[0].explained]
 
 
 def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -> LocalFit:
@@ -152,10 +160,21 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
 
 def _likeliest(fits: list[LocalFit]) -> list[LocalFit]:
     """The likeliest fit, and the likeliest of those that show another surface."""
-    shared = max(fit.correlated_pixels for fit in fits)
-    first, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
-    second = [fit for fit in others if _possible(fit) and differ(first.fields.phase_rad, fit.fields.phase_rad, by_rad=DIFFERENT_RAD)]
-    return [first, *second[:1]]
+    first = _first_among(fits)
+    shared = _shared(fits)
+    others = [fit for fit in fits if _possible(fit) and differ(first.fields.phase_rad, fit.fields.phase_rad, by_rad=DIFFERENT_RAD)]
+    second = min(others, key=lambda fit: _lead(first, fit, shared=shared), default=None)
+    return [first] if second is None else [first, second]
+
+
+def _first_among(fits: list[LocalFit]) -> LocalFit:
+    """The fit that leads the others, or falls behind the best of them by least."""
+    shared = _shared(fits)
+    return max(fits, key=lambda fit: min((_lead(fit, other, shared=shared) for other in fits if other is not fit), default=0.0))
+
+
+def _shared(fits: list[LocalFit]) -> float:
+    return max(fit.correlated_pixels for fit in fits)
 
 
 def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> LocalFit:
@@ -241,13 +260,10 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
             needed="bands that stand out from the light over the whole face are needed",
             remedy="light the face evenly, clear the back further or change the wedge to between 4 and 12 bands, and take it again",
         )
-    # of a real photograph of rings the light bends by more than either
-    fits = [fit for fit in fits if light_bend(fit) < UNHEARD_OF_BEND] or [fit for fit in fits if light_bend(fit) < WILD_BEND] or fits
-    shared = max(fit.correlated_pixels for fit in fits)
-    best, *others = sorted(fits, key=lambda fit: -_log_evidence(fit, shared=shared))
-    for other in others:
-        alike = _log_evidence(best, shared=shared) - _log_evidence(other, shared=shared) < LEAST_LEAD
-        if alike and differ(best.fields.phase_rad, other.fields.phase_rad, by_rad=DIFFERENT_RAD):
+    fits = _under_usual_light(fits)
+    best, shared = _first_among(fits), _shared(fits)
+    for other in fits:
+        if _lead(best, other, shared=shared) < LEAST_LEAD and differ(best.fields.phase_rad, other.fields.phase_rad, by_rad=DIFFERENT_RAD):
             raise BandsUnreadable(
                 found="two different surfaces would give these bands equally well",
                 needed="bands that tell them apart are needed",
@@ -256,14 +272,42 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
     return best
 
 
-def _log_evidence(fit: LocalFit, *, shared: float) -> float:
-    """Twice the logarithm of how likely the picture is, but for what all fits have in common; no pixel counts for more than WILDEST spreads."""
-    left = np.minimum(fit.residual**2, (WILDEST * fit.noise) ** 2)
+def _under_usual_light(fits: list[LocalFit]) -> list[LocalFit]:
+    """Those whose light does not bend more than is heard of, as long as they leave about as little unexplained as the best; all where there are none.
+
+    Of many bands a light that bends is glare and no disguise: it can't follow them.
+    """
+    least = min(1.0 - _explained(fit) for fit in fits)
+    fair = [fit for fit in fits if 1.0 - _explained(fit) < MUCH_MORE_LEFT * least]
+    # of a real photograph of rings the light bends by more than either
+    for limit in (UNHEARD_OF_BEND, WILD_BEND):
+        if usual := [fit for fit in fair if light_bend(fit) < limit or _bands(fit) > EASY_TO_MIMIC]:
+            return usual
+    return fits
+
+
+def _lead(one: LocalFit, other: LocalFit, *, shared: float) -> float:
+    """Twice the logarithm of how much likelier one fit is than another.
+
+    They are held against each other where both trust the picture: a fit that sets aside what it can't explain must not look the better for it. Where only
+    one trusts it, what the other leaves over counts by the patch, for it hangs together over one. No pixel counts for more than WILDEST spreads.
+    """
+    spread = max(min(one.noise, other.noise), LEAST_NOISE)
+    left, left_by_other = (np.minimum(fit.residual**2, (WILDEST * spread) ** 2) for fit in (one, other))
+    trusts, other_trusts = _trusted(one), _trusted(other)
+    both = trusts & other_trusts
+    lead = one.log_odds - _rarity(one) - other.log_odds + _rarity(other)
+    lead += float(np.sum((left_by_other - left)[trusts ^ other_trusts])) / (spread**2 * PATCH_PIXELS)
+    if both.any():
+        lead += left.size / shared * float(np.log(np.mean(left_by_other[both]) / np.mean(left[both])))
+    return lead
+
+
+def _rarity(fit: LocalFit) -> float:
+    """How much more a fit must explain, in the same measure, whose contrast few pieces of glass have."""
     contrast = _own_contrast(fit)
     rare = 0.0 if _even(contrast) else ODDS_OF_UNEVEN_CONTRAST
-    if contrast.min() < FAINTEST * contrast.max():
-        rare += ODDS_OF_DEEP_FROST
-    return fit.log_odds - rare - fit.residual.size / shared * float(np.log(np.mean(left)))
+    return rare + (ODDS_OF_DEEP_FROST if contrast.min() < FAINTEST * contrast.max() else 0.0)
 
 
 def _half(axis: NDArray) -> float:

@@ -16,6 +16,7 @@ from straightband.photo.bandends import BandEnds, band_ends
 from straightband.photo.curves import CREST_PX, SHARP, Strip, edge_strip
 from straightband.photo.figure import Figure, apart, grown, moved, rim_motions
 from straightband.photo.rimprofile import OuterStep, outer_step, outward_of_line, sides_on_inner_edge
+from straightband.photo.twoedges import on_two_edges
 from straightband.photo.unrolled import Pyramid
 
 FINE_COUNT, AVERAGED = 384, 9
@@ -73,6 +74,10 @@ def refined(pyramid: Pyramid, figure: Figure, *, bevel: float = 0.0) -> Refined:
     if width > NARROWEST_PX:
         return _fine_fit(pyramid, figure, width)
     fine = on_one_edge(pyramid, figure)
+    two = on_two_edges(pyramid, fine.figure)
+    if two is not None:
+        inner = grown(two.figure, -two.width_px)
+        return _pinned(pyramid, inner, width=two.width_px, fine=fine, standard_px=max(two.scatter_px / 2.0, STEP_STANDARD_PX))
     ends = band_ends(pyramid, fine.figure)
     if ends is not None and _is_mixed(ends):
         return _around_bands(pyramid, ends, fine=fine)

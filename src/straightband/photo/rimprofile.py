@@ -62,7 +62,7 @@ class _Fit:
 def outward_of_line(pyramid: Pyramid, figure: Figure) -> float:
     """How many plane pixels outside the rim the glass ends, if a line or bevel a few pixels wide runs along it; 0 if none does."""
     offsets = np.arange(-INWARD_PX, OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
-    profiles = _profiles(pyramid, figure, offsets=offsets)
+    profiles = profiles_across(pyramid, figure, offsets=offsets)
     alone = min((_fitted(profiles, offsets, start=(0.0, 0.0, blur)) for blur in BLURS_PX), key=lambda fit: fit.left)
     starts = [(alone.outer_px + out, width, alone.blur_px) for width in (1.5, 3.0, 5.0) for out in (0.0, width)]
     pair = _fitted(profiles, offsets, start=min(starts, key=lambda start: _left(profiles, offsets, *start)))
@@ -80,10 +80,10 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     the place of the inner edge is known, so that one soft edge will not do.
     """
     offsets = np.arange(-FAR_INWARD_PX, FAR_OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
-    profiles = _profiles(pyramid, figure, offsets=offsets)
-    alone = min((_unexplained(profiles, offsets, outer=at, width=0.0, blur=blur) for at in INNER_PX for blur in STEP_BLURS_PX), key=np.sum)
+    profiles = profiles_across(pyramid, figure, offsets=offsets)
+    alone = min((unexplained(profiles, offsets, outer=at, width=0.0, blur=blur) for at in INNER_PX for blur in STEP_BLURS_PX), key=np.sum)
     tried = [(at + width, width, blur) for at in INNER_PX for width in STEP_WIDTHS_PX for blur in STEP_BLURS_PX]
-    parts = [_unexplained(profiles, offsets, outer=outer, width=width, blur=blur) for outer, width, blur in tried]
+    parts = [unexplained(profiles, offsets, outer=outer, width=width, blur=blur) for outer, width, blur in tried]
     best = int(np.argmin([part.sum() for part in parts]))
     outer, width, _ = tried[best]
     left = float(parts[best].sum() / (alone.sum() + 1e-12))
@@ -92,7 +92,7 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
         return None
     # one edge with a shadow outside it may explain the light as well
     shaded = [
-        _unexplained(profiles, offsets, outer=at, width=0.0, blur=blur, shadow=reach).sum()
+        unexplained(profiles, offsets, outer=at, width=0.0, blur=blur, shadow=reach).sum()
         for at in SHADED_PLACES_PX
         for blur in SHADED_BLURS_PX
         for reach in SHADOWS_PX
@@ -107,18 +107,18 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
 def sides_on_inner_edge(pyramid: Pyramid, figure: Figure, *, width_px: float) -> NDArray:
     """(4,) True for the sides of a rectangle that run along the inner edge of a bevel whose width is known from the other sides."""
     offsets = np.arange(-FAR_INWARD_PX, FAR_OUTWARD_PX + STEP_PX / 2.0, STEP_PX)
-    profiles = _profiles(pyramid, figure, offsets=offsets)
+    profiles = profiles_across(pyramid, figure, offsets=offsets)
 
     def left(outer_px: float) -> NDArray:
         places = [(outer_px + off, blur) for off in SIDE_PLACES_PX for blur in SIDE_BLURS_PX]
-        tried = [_unexplained(profiles, offsets, outer=outer, width=width_px, blur=blur) for outer, blur in places]
+        tried = [unexplained(profiles, offsets, outer=outer, width=width_px, blur=blur) for outer, blur in places]
         return np.min(tried, axis=0).reshape(4, -1)
 
     # by the median: a speck or a streak of glare spoils one part of a side
     return np.median(left(width_px) / left(0.0), axis=1) < LEFT_OF_SIDE
 
 
-def _profiles(pyramid: Pyramid, figure: Figure, *, offsets: NDArray) -> NDArray:
+def profiles_across(pyramid: Pyramid, figure: Figure, *, offsets: NDArray) -> NDArray:
     """(offsets, sectors): linear light across the rim, the median of each sector."""
     strip = unroll(pyramid, figure, radii=1.0 + offsets / figure.depths(COUNT)[:, None], count=COUNT)
     return np.median(np.nan_to_num(strip).reshape(SECTORS, COUNT // SECTORS, -1), axis=1).T.astype(float)
@@ -142,11 +142,11 @@ def _left(profiles: NDArray, offsets: NDArray, outer: float, width: float, blur:
     """Share of the variance that levels and slopes on both sides of the edges leave."""
     if not (SHARPEST_PX < blur < SOFTEST_PX and 0.0 <= width <= WIDEST_PX and abs(outer) < OUTWARD_PX - 1.0):
         return 2.0
-    left = _unexplained(profiles, offsets, outer=outer, width=width, blur=blur)
+    left = unexplained(profiles, offsets, outer=outer, width=width, blur=blur)
     return float(left.sum() / (np.sum((profiles - profiles.mean(axis=0)) ** 2) + 1e-12))
 
 
-def _unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float, shadow: float = 0.0) -> NDArray:
+def unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float, shadow: float = 0.0) -> NDArray:
     """(sectors,): sum of squares that levels and slopes on both sides of the edges leave; `shadow` is the reach of one outside them, 0 for none."""
     basis = _basis(offsets, outer=outer, width=width, blur=blur)
     bare = _left_by(basis, profiles)
