@@ -32,48 +32,12 @@ from straightband.fringes.frame import (
     with_border,
 )
 from straightband.fringes.noise import correlation_area, spread
-from straightband.fringes.trust import MOST_STEPS, STEPS, glare_on, overlaid, weights
+from straightband.fringes.trust import CALMED_STEPS, MOST_STEPS, STEPS, glare_on, overlaid, weights
 
 FIRST_SHARED, MISFIT_SHARED = 4.0, 5.0  # pixels that share a reading: assumed at first; above which the model misses something
 BORDER_ROUNDS = (1, 2)  # in which the border is placed anew
 SETTLED_ROUND = 2  # before it the residual is not yet noise
 HELD_ROUNDS = 1  # in which contrast stays near constant: what a phase can explain, the phase explains
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LocalFit:
-    """Fields over the face and the covariance of their coefficients.
-
-    Attributes
-    ----------
-    frame, blocks
-        Bases the coefficients belong to.
-    fields
-        Light, modulation and phase at the pixels of the face.
-    covariance
-        (k, k) posterior covariance of all coefficients, noise correlation counted.
-    residual
-        (n,) value less model.
-    weight
-        (n,) 0 where missing or distrusted.
-    noise
-        Standard deviation of one pixel.
-    correlated_pixels
-        Pixels that share one independent reading.
-    log_odds
-        Logarithm of the evidence, twice, but for the part that the residual has in it: large where fields that are likely beforehand explain
-        the picture.
-    """
-
-    frame: Frame
-    blocks: list[Block]
-    fields: Fields
-    covariance: NDArray
-    residual: NDArray
-    weight: NDArray
-    noise: float
-    correlated_pixels: float
-    log_odds: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +92,45 @@ class _Picture:
         return fields, *linearise(self.value, fields, share=self.share)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocalFit:
+    """Fields over the face and the covariance of their coefficients.
+
+    Attributes
+    ----------
+    frame, blocks
+        Bases the coefficients belong to.
+    fields
+        Light, modulation and phase at the pixels of the face.
+    covariance
+        (k, k) posterior covariance of all coefficients, noise correlation counted.
+    residual
+        (n,) value less model.
+    weight
+        (n,) 0 where missing or distrusted.
+    noise
+        Standard deviation of one pixel.
+    correlated_pixels
+        Pixels that share one independent reading.
+    log_odds
+        Logarithm of the evidence, twice, but for the part that the residual has in it: large where fields that are likely beforehand explain
+        the picture.
+    ended
+        Where the iteration stopped, to be taken up again.
+    """
+
+    frame: Frame
+    blocks: list[Block]
+    fields: Fields
+    covariance: NDArray
+    residual: NDArray
+    weight: NDArray
+    noise: float
+    correlated_pixels: float
+    log_odds: float
+    ended: tuple[_Picture, _State]
+
+
 def fit_local(
     value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown, held: int = HELD_ROUNDS
 ) -> LocalFit:
@@ -157,8 +160,26 @@ def fit_local(
         state = _round(picture, state)
         if state.round == STEPS and state.shared > MISFIT_SHARED:
             steps = MOST_STEPS
+    return _fit_at(picture, state)
+
+
+def calmed(fit: LocalFit) -> LocalFit:
+    """The fit carried on where it leaves over what hangs together: a frosted back's ragged border, its grain, glare.
+
+    Every place is believed by how rough it is around it, over and over, so that the phase there comes to rest on what is seen elsewhere.
+    """
+    picture, state = fit.ended
+    if state.round <= STEPS:
+        return fit
+    while state.round < CALMED_STEPS:
+        state = _round(picture, state)
+    return _fit_at(picture, state)
+
+
+def _fit_at(picture: _Picture, state: _State) -> LocalFit:
     fields, residual, _ = picture.seen_by(state)
     return LocalFit(
+        ended=(picture, state),
         frame=state.frame,
         blocks=state.blocks,
         fields=fields,

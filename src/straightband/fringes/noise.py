@@ -18,7 +18,7 @@ BEYOND_BANDS = 0.35  # of the modulation: room for light and contrast not yet se
 GLARE_REACH = 15  # pixels across; the skirt of a glare lies between the bands
 WIDE_GLARE, WIDE_GLARE_REACH = 80, 31  # pixels in a patch from which on it is no speck but a lamp's image, with a wider skirt and a veil
 LEAST_GLARE = 4  # pixels that must be too bright: clipped ones alone can be the crest of a band
-LOCAL_WINDOW = 9  # pixels
+LOCAL_WINDOW, WIDE_WINDOW = 9, 25  # pixels
 PLAIN_NOISE = 1.5  # local over global variance that noise alone reaches in such a window
 MISFIT_PIXELS = 20.0  # about the pixels of a window that a misfit ties together
 
@@ -172,15 +172,16 @@ def soft_weight(residual: NDArray, present: NDArray, *, sigmas: float) -> NDArra
     return present / (1.0 + (residual / (sigmas * sigma)) ** 2)
 
 
-def local_confidence(residual: NDArray, present: NDArray) -> NDArray:
+def local_confidence(residual: NDArray, present: NDArray, *, across: int) -> NDArray:
     """Weight [v, u] of each pixel from how rough the residual is around it: 1 where it is plain noise, less where the model misses something.
 
-    What the model misses hangs together over many pixels, so an excess of variance counts MISFIT_PIXELS times.
+    What the model misses hangs together over many pixels, so an excess of variance counts MISFIT_PIXELS times. `across` is the side of the square of pixels
+    looked at around each.
     """
     sigma = spread(residual, present.astype(float))
     if sigma == 0.0:
         return present.astype(float)
-    window = (LOCAL_WINDOW, LOCAL_WINDOW)
+    window = (across, across)
     count = cv2.boxFilter(present.astype(np.float32), -1, window, normalize=False)
     square = cv2.boxFilter(np.where(present, residual**2, 0.0).astype(np.float32), -1, window, normalize=False)
     excess = np.maximum(square / np.maximum(count, 1.0) / sigma**2 - PLAIN_NOISE, 0.0)

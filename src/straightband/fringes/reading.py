@@ -15,7 +15,7 @@ from straightband.face.shapes import Face
 from straightband.fringes.fade import without_fade
 from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
 from straightband.fringes.grow import MOST_CONTRAST, WholeFit, differ, expected_size_rad
-from straightband.fringes.local import Grown, LocalFit, contrast_bend, fit_local, light_bend, phase_columns
+from straightband.fringes.local import Grown, LocalFit, calmed, contrast_bend, fit_local, light_bend, phase_columns
 from straightband.fringes.trust import STEPS
 from straightband.fringes.whole import RIVAL, fit_whole
 from straightband.heightmap.figures import Points
@@ -43,7 +43,7 @@ SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is se
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
 # Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
 MOST_LIGHT_BEND, UNHEARD_OF_BEND, WILD_BEND = 0.15, 0.25, 0.75
-MUCH_MORE_LEFT = 8.0  # times what the best leaves unexplained
+MUCH_MORE_LEFT, LITTLE_LEFT = 8.0, 0.02  # times what the best leaves unexplained; share of the bands' variance that is never much
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -120,7 +120,9 @@ def read_phase(picture: SquarePicture, *, clear: Face, coherent_bands: float = m
     whole = _convincing(fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y))))
     value, present = light[frame.inside].astype(float), ~missing[frame.inside]
     fits = _contenders(whole, value, present, frame=frame)
-    return _report(_only_one(fits), u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen)
+    chosen = _only_one(fits)
+    flags = _doubts(chosen, seen=seen)
+    return _report(calmed(chosen), u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen, flags=flags)
 
 
 def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Frame) -> list[LocalFit]:
@@ -273,12 +275,12 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 
 
 def _under_usual_light(fits: list[LocalFit]) -> list[LocalFit]:
-    """Those whose light does not bend more than is heard of, as long as they leave about as little unexplained as the best; all where there are none.
+    """Those whose light does not bend more than is heard of, as long as they don't leave far more unexplained than the best; all where there are none.
 
     Of many bands a light that bends is glare and no disguise: it can't follow them.
     """
     least = min(1.0 - _explained(fit) for fit in fits)
-    fair = [fit for fit in fits if 1.0 - _explained(fit) < MUCH_MORE_LEFT * least]
+    fair = [fit for fit in fits if 1.0 - _explained(fit) < max(MUCH_MORE_LEFT * least, LITTLE_LEFT)]
     # of a real photograph of rings the light bends by more than either
     for limit in (UNHEARD_OF_BEND, WILD_BEND):
         if usual := [fit for fit in fair if light_bend(fit) < limit or _bands(fit) > EASY_TO_MIMIC]:
@@ -329,10 +331,8 @@ def _convincing(whole: WholeFit | None) -> WholeFit:
     return whole
 
 
-def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> PhaseReading:
-    frame = fit.frame
-    phase = np.full(frame.inside.shape, np.nan)
-    phase[frame.inside] = fit.fields.phase_rad
+def _doubts(fit: LocalFit, *, seen: float) -> tuple[str, ...]:
+    """Short names of doubts; raises BandsUnreadable where they are too great."""
     bands = _bands(fit)
     explained = _explained(fit)
     if explained < (LEAST_EXPLAINED if bands >= EASY_TO_MIMIC else SURE_EXPLAINED):
@@ -349,7 +349,6 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
             needed="at least two bands are needed to tell height from contrast",
             remedy="put a paper shim under one side so that 4 to 12 bands show",
         )
-    flags = _flags(bands=bands, seen=seen, fit=fit)
     if bands < SURE_BANDS and not _calm(fit) and _set_aside(fit, seen=seen) > TOO_MUCH_SET_ASIDE:
         raise BandsUnreadable(
             found=f"only {bands:.1f} bands show and much of the face lies under dust or glare",
@@ -362,6 +361,13 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
             needed="more bands or a more even light is needed to be sure of the reading",
             remedy="put a paper shim under one side so that 4 to 12 bands show, and let the lamp shine evenly",
         )
+    return _flags(bands=bands, seen=seen, fit=fit)
+
+
+def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float, flags: tuple[str, ...]) -> PhaseReading:
+    frame = fit.frame
+    phase = np.full(frame.inside.shape, np.nan)
+    phase[frame.inside] = fit.fields.phase_rad
     label = frame.cells.label[frame.inside]
     area = np.bincount(label).astype(float)
     points = Points(u_mm=frame.cells.x * frame.clear.semi_u_mm, v_mm=frame.cells.y * frame.clear.semi_v_mm, area=area, clear=frame.clear)
@@ -373,8 +379,8 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float) -> Phas
         points=points,
         cell_phase_rad=np.bincount(label, fit.fields.phase_rad) / area,
         draws_rad=_draws(fit),
-        bands_across=bands,
-        explained=explained,
+        bands_across=_bands(fit),
+        explained=_explained(fit),
         contrast=float(np.mean(fit.fields.modulation) / np.mean(fit.fields.light)),
         seen=seen,
         flags=flags,

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straightband.fringes.frame import Fields, Frame, spread_out
-from straightband.fringes.noise import distrusted, evened, glare, laid_over, local_confidence, soft_weight
+from straightband.fringes.noise import LOCAL_WINDOW, WIDE_WINDOW, distrusted, evened, glare, laid_over, local_confidence, soft_weight
 
 STEPS = 5
 MOST_STEPS = 8  # taken when something hangs together in what is left: the border of a frosted back, say
+CALMED_STEPS = 12  # taken by the fit that was chosen, so that what it can't follow no longer bends the phase around
 # Scale of the soft weight, round by round: first catch what is wide, then forget what is narrow.
 SOFT_SIGMAS = (5.0, np.inf, 30.0, 8.0, 3.0)
 
@@ -28,7 +29,7 @@ def glare_on(value: NDArray, fields: Fields, *, present: NDArray, frame: Frame) 
 
 
 def weights(residual: NDArray, present: NDArray, *, level: NDArray, by_phase: NDArray, frame: Frame, round_: int) -> NDArray:
-    """All pixels alike at first, then soft, then without the specks, at last with what the model misses held against its surroundings."""
+    """All pixels alike at first, then soft, then without the specks, at last with what the model misses held against its surroundings, near, then wide."""
     if round_ == 1:
         return present.astype(float)
     if round_ >= STEPS - 1:  # before, what is left is not noise yet
@@ -40,4 +41,5 @@ def weights(residual: NDArray, present: NDArray, *, level: NDArray, by_phase: ND
     weight = np.where(specks[frame.inside], 0.0, weight)
     if round_ < MOST_STEPS - 1:
         return weight
-    return weight * local_confidence(spread_out(residual, frame), spread_out(weight > 0, frame))[frame.inside]
+    across = LOCAL_WINDOW if round_ < MOST_STEPS else WIDE_WINDOW
+    return weight * local_confidence(spread_out(residual, frame), spread_out(weight > 0, frame), across=across)[frame.inside]
