@@ -277,13 +277,15 @@ def _only_one(fits: list[LocalFit]) -> LocalFit:
 def _under_usual_light(fits: list[LocalFit]) -> list[LocalFit]:
     """Those whose light does not bend more than is heard of, as long as they don't leave far more unexplained than the best; all where there are none.
 
-    Of many bands a light that bends is glare and no disguise: it can't follow them.
+    Where the likeliest has many bands a light that bends is glare and no disguise: it can't follow them.
     """
+    if _bands(_first_among(fits)) > EASY_TO_MIMIC:
+        return fits
     least = min(1.0 - _explained(fit) for fit in fits)
     fair = [fit for fit in fits if 1.0 - _explained(fit) < max(MUCH_MORE_LEFT * least, LITTLE_LEFT)]
     # of a real photograph of rings the light bends by more than either
     for limit in (UNHEARD_OF_BEND, WILD_BEND):
-        if usual := [fit for fit in fair if light_bend(fit) < limit or _bands(fit) > EASY_TO_MIMIC]:
+        if usual := [fit for fit in fair if light_bend(fit) < limit]:
             return usual
     return fits
 
