@@ -12,10 +12,21 @@ from scipy import linalg
 from straightband.errors import BandsUnreadable
 from straightband.face.polynomials import noll_count
 from straightband.face.shapes import Face
-from straightband.fringes.fade import without_fade
 from straightband.fringes.frame import LIGHT_ORDER, PHASE_ORDER, Frame, make_frame
-from straightband.fringes.grow import MOST_CONTRAST, WholeFit, differ, expected_size_rad
-from straightband.fringes.local import Grown, LocalFit, calmed, contrast_bend, fit_local, light_bend, phase_columns
+from straightband.fringes.grow import WholeFit, expected_size_rad
+from straightband.fringes.local import Grown, LocalFit, calmed, fit_local, light_bend, phase_columns
+from straightband.fringes.odds import likeliest, only_one
+from straightband.fringes.traits import (
+    EASY_TO_MIMIC,
+    SET_ASIDE_WEIGHT,
+    bands_of,
+    explained_by,
+    is_calm,
+    is_plain,
+    is_settled,
+    swing_of,
+    trusted_by,
+)
 from straightband.fringes.trust import STEPS
 from straightband.fringes.whole import RIVAL, fit_whole
 from straightband.heightmap.figures import Points
@@ -23,27 +34,14 @@ from straightband.photo.rectify import SquarePicture
 
 LEAST_EXPLAINED = 0.75  # of the band variance; fine textures stay below a half in trials
 LEAST_UNDER_FROST = 0.5  # the same before the border of a frosted back is known
-SURE_EXPLAINED, EASY_TO_MIMIC = 0.95, 5.0  # asked where fewer bands show than this, which smooth blotches can mimic
+SURE_EXPLAINED = 0.95  # asked where so few bands show that smooth blotches can mimic them
 FEW_TO_MIMIC, MOST_SWING = 2.0, 0.42  # bands; light's own swing over the modulation: 0.46-0.80 in smooth blotches, 0.03-0.40 in bands
-PLAIN_CONTRAST = 0.12  # range of the contrast over its mean
 FAIR_SHARE = 0.6  # of what the best of the simplest phases explains
-SETTLED_BEND = 0.02  # of light and contrast, from spline to spline
-FAINTEST = 0.25  # contrast over the highest of the face: under a back frosted more than that the search is easily led astray
-MOST_TIMES_BRIGHTER, FEW_ODD = 6.0, 0.02  # bright over dim; share that may be beyond that or beyond MOST_CONTRAST
-CALM_SWING = 0.18  # of the light over the modulation: wrong phases of two to three bands asked for 0.2 and more in trials
 LEAST_BANDS = 1.0  # below, contrast and height can't be told apart
 SURE_BANDS = 3.0
-# In the same measure: a contrast that is not even, or even fails in places, must explain far more; true ones led by several thousand in trials.
-ODDS_OF_UNEVEN_CONTRAST, ODDS_OF_DEEP_FROST = 1000.0, 1000.0
-LEAST_LEAD = 50.0  # in twice the logarithm of the evidence, where right choices led by a hundred and more in trials: odds beyond all measure, for the noise is not quite what the model takes it for
-WILDEST, LEAST_NOISE = 5.0, 1e-9  # spreads; so that a picture without noise has a spread
-PATCH_PIXELS = 50.0  # that hang together where a fit set the picture aside; half and twice as many chose alike in trials
-DIFFERENT_RAD = 0.2 * np.pi  # rms from which on two phases are different surfaces and not two tries at one
-SET_ASIDE_WEIGHT, MUCH_SET_ASIDE = 0.1, 0.08  # weight below which a pixel is set aside; share of the face worth a word
+MUCH_SET_ASIDE = 0.08  # share of the face worth a word
 TOO_MUCH_SET_ASIDE = 0.2  # share of the face that leaves no certainty where few bands show
-# Of the mean light, from spline to spline: a patchy back stays about a tenth, a wrong phase in disguise asks for more, and so does a glare not known for one.
-MOST_LIGHT_BEND, UNHEARD_OF_BEND, WILD_BEND = 0.15, 0.25, 0.75
-MUCH_MORE_LEFT, LITTLE_LEFT = 8.0, 0.02  # times what the best leaves unexplained; share of the bands' variance that is never much
+MOST_LIGHT_BEND = 0.15  # of the mean light, from spline to spline: a patchy back stays about a tenth
 LEAST_SEEN = 0.4  # share of the clear aperture that must hold usable light
 DRAWS = 200
 DRAW_SEED = 20  # any number: the draws must be the same each time a photograph is read
@@ -120,7 +118,7 @@ def read_phase(picture: SquarePicture, *, clear: Face, coherent_bands: float = m
     whole = _convincing(fit_whole(light, missing | ~frame.inside, shape=clear.shape, half_extent=(_half(x), _half(y))))
     value, present = light[frame.inside].astype(float), ~missing[frame.inside]
     fits = _contenders(whole, value, present, frame=frame)
-    chosen = _only_one(fits)
+    chosen = only_one(fits)
     flags = _doubts(chosen, seen=seen)
     return _report(calmed(chosen), u_mm=picture.u_mm[columns], v_mm=picture.v_mm[rows], seen=seen, flags=flags)
 
@@ -129,14 +127,14 @@ def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Fra
     """The fit from the best phase of the whole face, and as many others as its light and its contrast leave in doubt."""
     fit = _local(value, present, frame=frame, whole=whole)
     close = [each for each in whole.rivals if 1.0 - each.explained < RIVAL * (1.0 - whole.explained)]
-    if _calm(fit) or _settled(fit):
+    if is_calm(fit) or is_settled(fit):
         rivals = close
     else:
         # what leaves more over than the best, and what is simpler, is only tried where the best needs an odd light
-        rivals = [*whole.rivals, *(() if _plain(fit) else _fair(whole.simplest))]
+        rivals = [*whole.rivals, *(() if is_plain(fit) else _fair(whole.simplest))]
     fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
-    trusting = [each for each in fits if _trusted(each).any()]
-    odd = [each for each in _likeliest(trusting) if not (_plain(each) or _settled(each))] if trusting else []
+    trusting = [each for each in fits if trusted_by(each).any()]
+    odd = [each for each in likeliest(trusting) if not (is_plain(each) or is_settled(each))] if trusting else []
     return fits + [_anew(each, value, present, frame=frame) for each in odd]
 
 
@@ -160,25 +158,6 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
         raise _no_bands(0.0) from None
 
 
-def _likeliest(fits: list[LocalFit]) -> list[LocalFit]:
-    """The likeliest fit, and the likeliest of those that show another surface."""
-    first = _first_among(fits)
-    shared = _shared(fits)
-    others = [fit for fit in fits if _possible(fit) and differ(first.fields.phase_rad, fit.fields.phase_rad, by_rad=DIFFERENT_RAD)]
-    second = min(others, key=lambda fit: _lead(first, fit, shared=shared), default=None)
-    return [first] if second is None else [first, second]
-
-
-def _first_among(fits: list[LocalFit]) -> LocalFit:
-    """The fit that leads the others, or falls behind the best of them by least."""
-    shared = _shared(fits)
-    return max(fits, key=lambda fit: min((_lead(fit, other, shared=shared) for other in fits if other is not fit), default=0.0))
-
-
-def _shared(fits: list[LocalFit]) -> float:
-    return max(fit.correlated_pixels for fit in fits)
-
-
 def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> LocalFit:
     """The fit once more from its own phase under an even light of constant contrast, which shows borders that were followed by bending before.
 
@@ -197,121 +176,6 @@ def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> L
         grown=Grown(light=even, modulation=modulation, phase_rad=phase),
         held=STEPS - 1,
     )
-
-
-def _plain(fit: LocalFit) -> bool:
-    """Whether the contrast is as even as one piece of glass on another makes it."""
-    return _even(_own_contrast(fit))
-
-
-def _even(contrast: NDArray) -> bool:
-    return float(np.ptp(contrast)) < PLAIN_CONTRAST * float(np.mean(contrast))
-
-
-def _calm(fit: LocalFit) -> bool:
-    """Whether light and contrast are such as lamps and glass make without more ado."""
-    contrast = _own_contrast(fit)
-    return _swing(fit) < CALM_SWING and contrast.min() > FAINTEST * contrast.max() and fit.fields.contrast.max() < 1.0
-
-
-def _own_contrast(fit: LocalFit) -> NDArray:
-    """Contrast as glass and light of the room make it, without the fade of the lamp's own bands."""
-    return without_fade(fit.fields.contrast, fit.fields.phase_rad, coherent_bands=fit.frame.coherent_bands)
-
-
-def _settled(fit: LocalFit) -> bool:
-    """Whether many bands are explained with hardly any bend of light and contrast, but for a border: few bands can be bent to wrong phases."""
-    return _bands(fit) > EASY_TO_MIMIC and max(light_bend(fit), contrast_bend(fit)) < SETTLED_BEND
-
-
-def _bands(fit: LocalFit) -> float:
-    """From the lowest band to the highest."""
-    return float(np.ptp(fit.fields.phase_rad)) / (2.0 * np.pi)
-
-
-def _swing(fit: LocalFit) -> float:
-    """How much the light itself varies, over the modulation."""
-    return float(np.std(fit.fields.light) / np.mean(fit.fields.modulation))
-
-
-def _trusted(fit: LocalFit) -> NDArray:
-    """(n,) True where a pixel is not set aside; a try that went wrong altogether trusts none, and explains that perfectly."""
-    return fit.weight > SET_ASIDE_WEIGHT
-
-
-def _possible(fit: LocalFit) -> bool:
-    """Whether a lamp and glass can make such light: no band turned inside out or darker than dark but for a few pixels, no place many times brighter."""
-    trusted = _trusted(fit)
-    if not trusted.any():
-        return False
-    contrast = fit.fields.contrast[trusted]
-    dim, bright = np.quantile(fit.fields.light[trusted], (FEW_ODD, 1.0 - FEW_ODD))
-    odd = float(np.mean((contrast < 0.0) | (contrast > MOST_CONTRAST)))
-    return odd < FEW_ODD and 0.0 < bright < MOST_TIMES_BRIGHTER * dim
-
-
-def _only_one(fits: list[LocalFit]) -> LocalFit:
-    """The fit that the picture makes clearly more likely than any that shows another surface.
-
-    What is left over alone does not tell: a wrong phase can be mended by a light and a contrast that no lamp and no glass make.
-    """
-    fits = [fit for fit in fits if _possible(fit)]
-    if not fits:
-        raise BandsUnreadable(
-            found="the bands could only be explained by a light that no lamp makes",
-            needed="bands that stand out from the light over the whole face are needed",
-            remedy="light the face evenly, clear the back further or change the wedge to between 4 and 12 bands, and take it again",
-        )
-    fits = _under_usual_light(fits)
-    best, shared = _first_among(fits), _shared(fits)
-    for other in fits:
-        if _lead(best, other, shared=shared) < LEAST_LEAD and differ(best.fields.phase_rad, other.fields.phase_rad, by_rad=DIFFERENT_RAD):
-            raise BandsUnreadable(
-                found="two different surfaces would give these bands equally well",
-                needed="bands that tell them apart are needed",
-                remedy="change the wedge to between 4 and 12 bands and take the photograph again",
-            )
-    return best
-
-
-def _under_usual_light(fits: list[LocalFit]) -> list[LocalFit]:
-    """Those whose light does not bend more than is heard of, as long as they don't leave far more unexplained than the best; all where there are none.
-
-    Where the likeliest has many bands a light that bends is glare and no disguise: it can't follow them.
-    """
-    if _bands(_first_among(fits)) > EASY_TO_MIMIC:
-        return fits
-    least = min(1.0 - _explained(fit) for fit in fits)
-    fair = [fit for fit in fits if 1.0 - _explained(fit) < max(MUCH_MORE_LEFT * least, LITTLE_LEFT)]
-    # of a real photograph of rings the light bends by more than either
-    for limit in (UNHEARD_OF_BEND, WILD_BEND):
-        if usual := [fit for fit in fair if light_bend(fit) < limit]:
-            return usual
-    return fits
-
-
-def _lead(one: LocalFit, other: LocalFit, *, shared: float) -> float:
-    """Twice the logarithm of how much likelier one fit is than another.
-
-    They are held against each other where both trust the picture: a fit that sets aside what it can't explain must not look the better for it. Where only
-    one trusts it, what the other leaves over counts by the patch, for it hangs together over one. No pixel counts for more than WILDEST spreads.
-    """
-    spread = max(min(one.noise, other.noise), LEAST_NOISE)
-    left, left_by_other = (np.minimum(fit.residual**2, (WILDEST * spread) ** 2) for fit in (one, other))
-    trusts, other_trusts = _trusted(one), _trusted(other)
-    both = trusts & other_trusts
-    lead = one.log_odds - _rarity(one) - other.log_odds + _rarity(other)
-    lead += float(np.sum((left_by_other - left)[trusts ^ other_trusts])) / (spread**2 * PATCH_PIXELS)
-    if both.any():
-        lead += left.size / shared * float(np.log(np.mean(left_by_other[both]) / np.mean(left[both])))
-    return lead
-
-
-def _rarity(fit: LocalFit) -> float:
-    """How much more a fit must explain, in the same measure, whose contrast few pieces of glass have."""
-    contrast = _own_contrast(fit)
-    rare = 0.0 if _even(contrast) else ODDS_OF_UNEVEN_CONTRAST
-    return rare + (ODDS_OF_DEEP_FROST if contrast.min() < FAINTEST * contrast.max() else 0.0)
 
 
 def _half(axis: NDArray) -> float:
@@ -335,11 +199,11 @@ def _convincing(whole: WholeFit | None) -> WholeFit:
 
 def _doubts(fit: LocalFit, *, seen: float) -> tuple[str, ...]:
     """Short names of doubts; raises BandsUnreadable where they are too great."""
-    bands = _bands(fit)
-    explained = _explained(fit)
+    bands = bands_of(fit)
+    explained = explained_by(fit)
     if explained < (LEAST_EXPLAINED if bands >= EASY_TO_MIMIC else SURE_EXPLAINED):
         raise _no_bands(explained)
-    if bands < FEW_TO_MIMIC and _swing(fit) > MOST_SWING:
+    if bands < FEW_TO_MIMIC and swing_of(fit) > MOST_SWING:
         raise BandsUnreadable(
             found=f"what shows on the face is as much uneven light as bands (at most {bands:.1f} of them)",
             needed="at least two dark bands must stand out from the light",
@@ -351,7 +215,7 @@ def _doubts(fit: LocalFit, *, seen: float) -> tuple[str, ...]:
             needed="at least two bands are needed to tell height from contrast",
             remedy="put a paper shim under one side so that 4 to 12 bands show",
         )
-    if bands < SURE_BANDS and not _calm(fit) and _set_aside(fit, seen=seen) > TOO_MUCH_SET_ASIDE:
+    if bands < SURE_BANDS and not is_calm(fit) and _set_aside(fit, seen=seen) > TOO_MUCH_SET_ASIDE:
         raise BandsUnreadable(
             found=f"only {bands:.1f} bands show and much of the face lies under dust or glare",
             needed="more bands, or a cleaner view of them, are needed to be sure of the reading",
@@ -381,21 +245,12 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float, flags: 
         points=points,
         cell_phase_rad=np.bincount(label, fit.fields.phase_rad) / area,
         draws_rad=_draws(fit),
-        bands_across=_bands(fit),
-        explained=_explained(fit),
+        bands_across=bands_of(fit),
+        explained=explained_by(fit),
         contrast=float(np.mean(fit.fields.modulation) / np.mean(fit.fields.light)),
         seen=seen,
         flags=flags,
     )
-
-
-def _explained(fit: LocalFit) -> float:
-    """Share of the band variance that the model accounts for, over all pixels not set aside, however little the fit trusted them."""
-    kept = fit.weight > 0.0
-    swing = fit.fields.modulation[kept] * np.cos(fit.fields.phase_rad[kept])
-    # no pixel counts for more than its whole band
-    left = np.minimum(fit.residual[kept] ** 2, fit.fields.modulation[kept] ** 2)
-    return 1.0 - float(np.sum(left) / max(np.sum(swing**2), 1e-30))
 
 
 def _flags(*, bands: float, seen: float, fit: LocalFit) -> tuple[str, ...]:
