@@ -9,12 +9,12 @@ from straightband.fringes.noise import (
     MISFIT_PIXELS,
     PLAIN_NOISE,
     correlation_area,
-    distrusted,
     evened,
     glare,
     local_confidence,
     soft_weight,
     spread,
+    things,
 )
 
 SIDE = 256
@@ -117,7 +117,7 @@ def test_a_speck_is_distrusted_with_its_neighbours(radius):
     """Dust of one to nine pixels across, far off the noise, is set aside whole; hardly anything else is."""
     y, x = np.indices((SIDE, SIDE)) - SIDE // 2
     speck = x * x + y * y <= radius * radius
-    found = distrusted(noise() - 20.0 * speck, everywhere(), by_phase=bands()[1])
+    found = things(noise() - 20.0 * speck, everywhere(), by_phase=bands()[1]).specks
     assert found[speck].all()
     grown = ndimage.binary_dilation(speck, np.ones((7, 7)))
     assert found[~grown].mean() < 1e-3  # 65536 normal pixels leave at most a few beyond 4.5 sigma that touch
@@ -127,13 +127,13 @@ def test_a_scratch_is_distrusted():
     """A line two pixels wide across the face is narrow however long it is."""
     line = np.zeros((SIDE, SIDE), dtype=bool)
     line[120:122, 30:220] = True
-    assert distrusted(noise() + 15.0 * line, everywhere(), by_phase=bands()[1])[line].all()
+    assert things(noise() + 15.0 * line, everywhere(), by_phase=bands()[1]).specks[line].all()
 
 
 def test_a_hill_not_fitted_yet_is_spared():
     """A wide bump of many sigma is no dust: nine tenths of what stands out stay in the fit."""
     hill = bump(radius=20.0, height=12.0)
-    found = distrusted(noise() + hill, everywhere(), by_phase=bands()[1])
+    found = things(noise() + hill, everywhere(), by_phase=bands()[1]).specks
     assert found[hill > 6.0].mean() < 0.1  # its ragged rim where noise breaks it into specks
 
 
@@ -141,11 +141,26 @@ def test_what_moves_the_bands_is_no_dust_however_narrow():
     """A small hill leaves a residual that turns its sign with the bands under it: it stays, where dust as strong would go."""
     y, x = np.indices((SIDE, SIDE)) - SIDE // 2
     _, by_phase = bands(across=20.0)
-    hill = distrusted(noise() + bump(radius=7.0, height=25.0) * by_phase, everywhere(), by_phase=by_phase)
-    dust = distrusted(noise() - bump(radius=3.5, height=25.0), everywhere(), by_phase=by_phase)
+    hill = things(noise() + bump(radius=7.0, height=25.0) * by_phase, everywhere(), by_phase=by_phase).specks
+    dust = things(noise() - bump(radius=3.5, height=25.0), everywhere(), by_phase=by_phase).specks
     middle = x * x + y * y <= 9
     assert not hill[middle].any()
     assert dust[middle].all()
+
+
+def test_a_hill_that_dust_lies_beside_is_no_dust():
+    """Darker specks at the foot of a small hill do not take it with them; they go, and most of the hill is known to have moved the bands."""
+    y, x = np.indices((SIDE, SIDE)) - SIDE // 2
+    _, by_phase = bands(across=20.0)
+    hill = bump(radius=7.0, height=25.0) * by_phase
+    specks = ((x - 9) ** 2 + (y - 5) ** 2 <= 4) | ((x + 10) ** 2 + (y + 4) ** 2 <= 4)
+    found = things(noise() + hill - 60.0 * specks, everywhere(), by_phase=by_phase)
+    flank = (np.abs(hill) > 8.0) & ~ndimage.binary_dilation(specks, np.ones((5, 5)))
+    assert found.moved[flank].mean() > 0.8  # where the bell has fallen off, its share of the shift is another
+    assert not found.moved[specks].any()
+    alone = things(noise() - 60.0 * specks, everywhere(), by_phase=by_phase)
+    assert not alone.moved.any()
+    assert alone.specks[specks].all()
 
 
 def test_missing_pixels_are_not_things_on_the_glass():
@@ -153,7 +168,7 @@ def test_missing_pixels_are_not_things_on_the_glass():
     present = everywhere()
     present[100:140, 100:140] = False
     spoilt = np.where(present, noise(), 1e6)
-    assert distrusted(spoilt, present, by_phase=bands()[1]).mean() < 1e-3  # as above
+    assert things(spoilt, present, by_phase=bands()[1]).specks.mean() < 1e-3  # as above
 
 
 def test_the_soft_weight_is_cauchys():
@@ -169,7 +184,7 @@ def test_plain_noise_has_full_confidence():
     """White noise alone keeps its weight almost everywhere, and what is missing has none."""
     present = everywhere()
     present[:, :20] = False
-    weight = local_confidence(noise(), present)
+    weight = local_confidence(noise(), present, across=LOCAL_WINDOW)
     assert (weight[:, :20] == 0.0).all()
     assert (weight[:, 20:] > 0.999).mean() > 0.99  # chi-square of 81 exceeds 1.5 times its mean in 0.3 % of windows
 
@@ -181,14 +196,16 @@ def test_confidence_falls_as_the_formula_where_the_model_misses():
     sigma = 1.4826
     expected = 1.0 / (1.0 + MISFIT_PIXELS * (9.0 / sigma**2 - PLAIN_NOISE))
     inner = slice(100 + LOCAL_WINDOW // 2, 130 - LOCAL_WINDOW // 2)
-    assert local_confidence(residual, everywhere())[inner, inner] == pytest.approx(expected, rel=1e-4)  # single precision of the box
+    assert local_confidence(residual, everywhere(), across=LOCAL_WINDOW)[inner, inner] == pytest.approx(
+        expected, rel=1e-4
+    )  # single precision of the box
 
 
 def test_no_residual_leaves_confidence_alone():
     """A perfect fit keeps the weight of every pixel present."""
     present = everywhere()
     present[3, 4] = False
-    assert np.array_equal(local_confidence(np.zeros((SIDE, SIDE)), present), present.astype(float))
+    assert np.array_equal(local_confidence(np.zeros((SIDE, SIDE)), present, across=LOCAL_WINDOW), present.astype(float))
 
 
 def glared(*, added):

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
-from straightband.fringes.frame import Fields, Frame, spread_out
-from straightband.fringes.noise import wild_patches
+from straightband.fringes.frame import Fields, Frame
 
 LEAST_PIXELS, LARGEST_SHARE = 110, 0.06  # of a patch; smaller ones are specks, larger ones belong to the figure
 MOST_PATCHES = 8
@@ -22,6 +21,7 @@ REACH = 2.2  # radii of the patch around its middle that the trial looks at
 HEIGHTS_RAD = (0.6, 1.2, 2.2)
 WIDTHS = (0.6, 1.0, 1.5)  # radii of the patch
 LEAST_EXPLAINED = 0.9  # of the squares in the patch's surroundings
+MOVED_EXPLAINED = 0.8  # the same, noise taken off, where the bands are known to have moved and specks may lie about
 FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and height of a bell that is a hill
 LESS_THAN_ADDED = 0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image unless a hill does much better
 
@@ -42,9 +42,23 @@ class Bumps:
     where: NDArray
 
 
-def find_bumps(value: NDArray, fields: Fields, *, residual: NDArray, present: NDArray, frame: Frame) -> Bumps:
-    """Bell-shaped hills and holes that explain patches of what a model without local fields left over; all (n,) over the frame's pixels."""
-    label = _patches(spread_out(residual, frame), spread_out(present, frame))[frame.inside]
+def find_bumps(
+    value: NDArray, fields: Fields, *, patches: NDArray, present: NDArray, frame: Frame, noise: float = 0.0, least: float = LEAST_EXPLAINED
+) -> Bumps:
+    """Bell-shaped hills and holes that explain what a model without them left over.
+
+    Parameters
+    ----------
+    value, present
+        (n,) over the frame's pixels.
+    patches
+        [v, u] True where what is left is far off the noise.
+    noise
+        Standard deviation of a pixel, which no hill explains.
+    least
+        Share of the rest that one must explain.
+    """
+    label = _largest(patches, of=int(present.sum()))[frame.inside]
     rows, columns = (each.astype(float) for each in np.nonzero(frame.inside))
     phase, where = np.zeros(value.size), np.zeros(value.size, dtype=bool)
     for number in range(1, int(label.max(initial=0)) + 1):
@@ -59,19 +73,19 @@ def find_bumps(value: NDArray, fields: Fields, *, residual: NDArray, present: ND
             row=(rows[near] - middle[0]) / radius,
             column=(columns[near] - middle[1]) / radius,
         )
-        shape = trial.best()
+        shape = trial.best(least=least, unexplainable=noise**2 * trial.value.size)
         if shape is not None:
             phase += _bell(shape, row=(rows - middle[0]) / radius, column=(columns - middle[1]) / radius)
             where |= patch
     return Bumps(phase_rad=phase, where=where)
 
 
-def _patches(residual: NDArray, present: NDArray) -> NDArray:
-    """Number [v, u] of each patch far off the noise, largest first, 0 elsewhere."""
-    _, label, stats, _ = cv2.connectedComponentsWithStats(wild_patches(residual, present))
+def _largest(patches: NDArray, *, of: int) -> NDArray:
+    """Number [v, u] of each patch, largest first, 0 elsewhere; `of` is how many pixels are present."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(patches.astype(np.uint8))
     size = stats[:, cv2.CC_STAT_AREA].copy()
     size[0] = 0
-    order = [i for i in np.argsort(-size)[:MOST_PATCHES] if LEAST_PIXELS <= size[i] <= LARGEST_SHARE * present.sum()]
+    order = [i for i in np.argsort(-size)[:MOST_PATCHES] if LEAST_PIXELS <= size[i] <= LARGEST_SHARE * of]
     fresh = np.zeros(len(size), dtype=int)
     fresh[order] = np.arange(1, len(order) + 1)
     return fresh[label]
@@ -87,15 +101,15 @@ class _Trial:
     row: NDArray
     column: NDArray
 
-    def best(self) -> NDArray | None:
-        """Height, middle and width of the bell that explains the patch, or None."""
+    def best(self, *, least: float, unexplainable: float) -> NDArray | None:
+        """Height, middle and width of the bell that explains the patch, or None; `unexplainable` is the sum of squares that noise leaves."""
         bands = self._left(np.zeros(4))
         starts = [np.array([sign * h, 0.0, 0.0, np.log(w)]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS]
         start = min(starts, key=lambda shape: float(np.sum(self._left(shape) ** 2)))
         found = optimize.least_squares(self._left, start, method="lm", max_nfev=60)
         left = float(np.sum(found.fun**2))
         likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST
-        if not likely or left > (1.0 - LEAST_EXPLAINED) * float(np.sum(bands**2)):
+        if not likely or left - unexplainable > (1.0 - least) * (float(np.sum(bands**2)) - unexplainable):
             return None
         if float(np.sum(bands)) > 0.0 and left > LESS_THAN_ADDED * self._left_by_light(bands):
             return None

@@ -15,7 +15,7 @@ from scipy import sparse
 
 from straightband.fringes.blocks import LIGHT, MODULATION, PHASE, Block, normal_equations, solve, split
 from straightband.fringes.border import Border, Strewn, find_border, refine_border
-from straightband.fringes.bumps import find_bumps
+from straightband.fringes.bumps import MOVED_EXPLAINED, find_bumps
 from straightband.fringes.cells import gather
 from straightband.fringes.frame import (
     BORDER_BLOCK,
@@ -32,7 +32,7 @@ from straightband.fringes.frame import (
     with_border,
 )
 from straightband.fringes.noise import correlation_area, spread
-from straightband.fringes.trust import CALMED_STEPS, MOST_STEPS, STEPS, glare_on, overlaid, weights
+from straightband.fringes.trust import CALMED_STEPS, MOST_STEPS, STEPS, far_off, glare_on, narrow_things, overlaid, weights
 
 FIRST_SHARED, MISFIT_SHARED = 4.0, 5.0  # pixels that share a reading: assumed at first; above which the model misses something
 BORDER_ROUNDS = (1, 2)  # in which the border is placed anew
@@ -157,6 +157,8 @@ def fit_local(
     while state.round < steps:
         if state.round == 1:
             picture, state = _looked_over(picture, state)
+        if state.round == STEPS - 1:
+            picture = _looked_into(picture, state)
         state = _round(picture, state)
         if state.round == STEPS and state.shared > MISFIT_SHARED:
             steps = MOST_STEPS
@@ -232,9 +234,21 @@ def _bordered(picture: _Picture, state: _State, *, border: Border) -> _State:
 def _looked_over(picture: _Picture, state: _State) -> tuple[_Picture, _State]:
     """Hills at the top of a band in the start of the phase, and what lies over the bands no longer present."""
     fields, residual, channels = picture.seen_by(state)
-    bumps = find_bumps(picture.value, fields, residual=residual, present=state.present, frame=state.frame)
+    patches = far_off(residual, state.present, frame=state.frame)
+    bumps = find_bumps(picture.value, fields, patches=patches, present=state.present, frame=state.frame)
     laid = overlaid(residual, state.present & ~bumps.where, by_phase=channels[PHASE], frame=state.frame)
     return replace(picture, start_rad=picture.start_rad + bumps.phase_rad), replace(state, present=state.present & ~laid)
+
+
+def _looked_into(picture: _Picture, state: _State) -> _Picture:
+    """Hills too small for one patch of one sign in the start of the phase: one of them does not make the whole face's splines loose enough to follow it."""
+    fields, residual, channels = picture.seen_by(state)
+    found = narrow_things(residual, state.present, by_phase=channels[PHASE], frame=state.frame)
+    clean = state.present & ~found.specks[state.frame.inside]
+    bumps = find_bumps(
+        picture.value, fields, patches=found.moved, present=clean, frame=state.frame, noise=state.noise, least=MOVED_EXPLAINED
+    )
+    return replace(picture, start_rad=picture.start_rad + bumps.phase_rad)
 
 
 def _round(picture: _Picture, state: _State) -> _State:

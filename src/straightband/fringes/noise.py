@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +13,13 @@ LEVELS = 8  # of light, equally many pixels in each, over which noise is compare
 LARGEST_LAG = 3  # pixels; longer ranges are figure, not noise
 OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
 WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
-TURNED, EXPLAINED_BY_SHIFT = 0.5, 0.5  # squared mean over mean square of the slope; share of the residual that a shift must explain
+TURNED = 0.5  # squared mean over mean square of the slope
+EXPLAINED_BY_SHIFT, HINTED_BY_SHIFT = (
+    0.5,
+    0.15,
+)  # share of the residual that a shift must explain, alone and where the residual follows it all over
+DARKER, DARKEST = 1.5, 2.5  # times what is off there on average: what counts at most; above which it is dust all the same
+SURELY_OFF, FOLLOWS_SHIFT = 2.0, 0.55  # spreads; share, weighed by the square of the slope
 ONE_SIDED = 0.8  # share by which one sign outnumbers the other
 DARK_PER_BRIGHT = 10.0  # how many times more pixels must be too bright than too dark
 BEYOND_BANDS = 0.35  # of the modulation: room for light and contrast not yet settled
@@ -79,11 +87,26 @@ def correlation_area(residual: NDArray, present: NDArray, *, largest_lag: int = 
     return max(1.0, float(np.sum(correlation[near])))
 
 
-def distrusted(residual: NDArray, present: NDArray, *, by_phase: NDArray, sigmas: float = OUTLIER_SIGMAS) -> NDArray:
-    """True at dust, scratches and hairs: pixels off by several times the spread, with their neighbours, where they are narrow.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Things:
+    """What is far off the noise in narrow places, [v, u].
 
-    What is off over a wide patch is no speck but something the fit has not caught yet, a local hill for one: it stays. So does a patch
-    whose residual turns its sign with the bands, as that of a small hill does and that of dust does not.
+    Attributes
+    ----------
+    specks
+        True at dust, scratches and hairs, with their neighbours.
+    moved
+        True where a shift of the bands explains it, as a small hill makes it.
+    """
+
+    specks: NDArray
+    moved: NDArray
+
+
+def things(residual: NDArray, present: NDArray, *, by_phase: NDArray, sigmas: float = OUTLIER_SIGMAS) -> Things:
+    """Pixels off by several times the spread, where they are narrow: specks, and small hills whose residual turns its sign with the bands.
+
+    What is off over a wide patch is no speck but something the fit has not caught yet, a local hill for one: it is neither.
 
     Parameters
     ----------
@@ -92,8 +115,8 @@ def distrusted(residual: NDArray, present: NDArray, *, by_phase: NDArray, sigmas
     by_phase
         [v, u] change of the picture with the phase.
     """
-    sigma = spread(residual, present.astype(float))
-    off = np.abs(residual) / max(sigma, 1e-30)
+    sigma = max(spread(residual, present.astype(float)), 1e-30)
+    off = np.abs(residual) / sigma
     wild = present & (off > sigmas)
     # single pixels are noise tails; what hangs together is a thing on the glass
     blob = cv2.boxFilter(wild.astype(np.float32), -1, (3, 3)) > 0.3
@@ -101,21 +124,33 @@ def distrusted(residual: NDArray, present: NDArray, *, by_phase: NDArray, sigmas
     wide = cv2.morphologyEx(thing, cv2.MORPH_OPEN, _disc(WIDEST_SPECK))
     wide = cv2.dilate(wide, np.ones((5, 5), np.uint8))
     narrow = ((thing > 0) & (wide == 0)).astype(np.uint8)
-    return cv2.dilate(narrow, np.ones((3, 3), np.uint8)).astype(bool) & ~_moved_bands(narrow, residual=residual, by_phase=by_phase)
+    moved = present & _moved_bands(
+        narrow, residual=np.where(present, residual, 0.0), by_phase=np.where(present, by_phase, 0.0), sigma=sigma
+    )
+    return Things(specks=cv2.dilate(narrow, np.ones((3, 3), np.uint8)).astype(bool) & ~moved, moved=moved)
 
 
-def _moved_bands(blobs: NDArray, *, residual: NDArray, by_phase: NDArray) -> NDArray:
-    """True on the neighbourhoods of blobs that a shift of the bands explains, over enough of a band to tell."""
+def _moved_bands(blobs: NDArray, *, residual: NDArray, by_phase: NDArray, sigma: float) -> NDArray:
+    """True on the neighbourhoods of blobs that a shift of the bands explains, over enough of a band to tell, but for dust that lies in them."""
     _, label = cv2.connectedComponents(cv2.dilate(blobs, np.ones((7, 7), np.uint8)))
     flat, r, s = label.ravel(), residual.ravel(), by_phase.ravel()
     count = np.maximum(np.bincount(flat), 1)
+    # a speck beside a hill is darker than any shift makes a band, and must not have its say for the whole
+    typical = np.bincount(flat, np.abs(r) * blobs.ravel()) / np.maximum(np.bincount(flat, blobs.ravel()), 1)
+    r = np.clip(r, -DARKER * typical[flat], DARKER * typical[flat])
     s_mean, s_square = np.bincount(flat, s) / count, np.bincount(flat, s * s) / count
     cross, square = np.bincount(flat, r * s) / count, np.bincount(flat, r * r) / count
     told_apart = s_mean**2 < TURNED * s_square
     explained = cross**2 > EXPLAINED_BY_SHIFT * s_square * square
+    shift = cross / np.maximum(s_square, 1e-30)
+    # dust is off in one place; a hill that dust lies beside is off, and the right way, over most of its surroundings
+    follows = r * np.sign(shift[flat] * s) > SURELY_OFF * sigma
+    hinted = cross**2 > HINTED_BY_SHIFT * s_square * square
+    explained |= hinted & (np.bincount(flat, follows * s * s) > FOLLOWS_SHIFT * count * s_square)
     moved = told_apart & explained
     moved[0] = False
-    return moved[label]
+    along, size = residual * np.sign(shift[label] * by_phase), np.abs(residual)
+    return moved[label] & ((size < SURE_SIGMAS * sigma) | ((along > 0.0) & (size < DARKEST * typical[label])))
 
 
 def wild_patches(residual: NDArray, present: NDArray) -> NDArray:

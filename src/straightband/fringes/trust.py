@@ -6,13 +6,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straightband.fringes.frame import Fields, Frame, spread_out
-from straightband.fringes.noise import LOCAL_WINDOW, WIDE_WINDOW, distrusted, evened, glare, laid_over, local_confidence, soft_weight
+from straightband.fringes.noise import (
+    LOCAL_WINDOW,
+    WIDE_WINDOW,
+    Things,
+    evened,
+    glare,
+    laid_over,
+    local_confidence,
+    soft_weight,
+    things,
+    wild_patches,
+)
 
 STEPS = 5
 MOST_STEPS = 8  # taken when something hangs together in what is left: the border of a frosted back, say
 CALMED_STEPS = 12  # taken by the fit that was chosen, so that what it can't follow no longer bends the phase around
 # Scale of the soft weight, round by round: first catch what is wide, then forget what is narrow.
 SOFT_SIGMAS = (5.0, np.inf, 30.0, 8.0, 3.0)
+
+
+def far_off(residual: NDArray, present: NDArray, *, frame: Frame) -> NDArray:
+    """Patches [v, u] surely off the noise, see `noise.wild_patches`."""
+    return wild_patches(spread_out(residual, frame), spread_out(present, frame))
+
+
+def narrow_things(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame) -> Things:
+    """Specks and small hills [v, u], see `noise.things`."""
+    return things(spread_out(residual, frame), spread_out(present, frame), by_phase=spread_out(by_phase, frame))
 
 
 def overlaid(residual: NDArray, present: NDArray, *, by_phase: NDArray, frame: Frame) -> NDArray:
@@ -37,8 +58,9 @@ def weights(residual: NDArray, present: NDArray, *, level: NDArray, by_phase: ND
     weight = soft_weight(residual, present, sigmas=SOFT_SIGMAS[min(round_, len(SOFT_SIGMAS) - 1)])
     if round_ < STEPS - 1:
         return weight
-    specks = distrusted(spread_out(residual, frame), spread_out(present, frame), by_phase=spread_out(by_phase, frame))
-    weight = np.where(specks[frame.inside], 0.0, weight)
+    found = narrow_things(residual, present, by_phase=by_phase, frame=frame)
+    # what is far off because the bands have moved must pull the phase after it
+    weight = np.where(found.moved[frame.inside], present, np.where(found.specks[frame.inside], 0.0, weight))
     if round_ < MOST_STEPS - 1:
         return weight
     across = LOCAL_WINDOW if round_ < MOST_STEPS else WIDE_WINDOW
