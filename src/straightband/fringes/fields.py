@@ -23,6 +23,7 @@ from straightband.fringes.grow import polynomials
 
 RIM_WIDTHS = (0.015, 0.035, 0.07, 0.12, 0.2)  # reach of the rim functions, in units of the shorter half extent
 RIM_HARMONICS = 6
+SIDE_ORDER = 2  # of the polynomials along a straight side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +136,32 @@ def rim_functions(x: NDArray, y: NDArray, *, clear: Face) -> NDArray:
         harmonics += [np.cos(m * angle), np.sin(m * angle)]
     radial = [np.clip(1.0 - distance / w, 0.0, 1.0) ** 2 for w in RIM_WIDTHS]
     return np.stack([r * h for r in radial for h in harmonics])
+
+
+def side_functions(x: NDArray, y: NDArray, *, clear: Face) -> NDArray:
+    """The rim functions (k, *x.shape) of each side of a rectangle by itself, times Legendre polynomials along it; none for other shapes.
+
+    An edge worked down on one side ends at the corner, where no function of the angle stops, and two of them add up there.
+    """
+    if clear.shape is not Shape.RECTANGLE:
+        return np.zeros((0, *x.shape), dtype=x.dtype)
+    a, b = clear.semi_u_mm, clear.semi_v_mm
+    short = min(a, b)
+    sides = [(place * half / short, along) for across, along, half in ((x, y, a), (y, x, b)) for place in (1.0 - across, 1.0 + across)]
+    orders = np.eye(SIDE_ORDER + 1)
+    return np.stack(
+        [
+            np.clip(1.0 - distance / w, 0.0, 1.0) ** 2 * np.polynomial.legendre.legval(along, order)
+            for w in RIM_WIDTHS
+            for distance, along in sides
+            for order in orders
+        ]
+    ).astype(x.dtype)
+
+
+def side_roughness(count: int) -> NDArray:
+    """Relative stiffness of `count` side functions: rough along a side is less likely than even."""
+    return np.resize(1.0 + np.square(np.arange(SIDE_ORDER + 1.0)), count)
 
 
 def rim_roughness() -> NDArray:

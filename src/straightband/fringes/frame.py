@@ -13,13 +13,25 @@ from straightband.face.shapes import Face
 from straightband.fringes.blocks import LIGHT, MODULATION, OVERTONE, PHASE, Block
 from straightband.fringes.border import Border
 from straightband.fringes.cells import Cells, divide
-from straightband.fringes.fields import SplineGrid, polynomial_block, rim_functions, rim_roughness, spline_grid
+from straightband.fringes.fields import (
+    SplineGrid,
+    polynomial_block,
+    rim_functions,
+    rim_roughness,
+    side_functions,
+    side_roughness,
+    spline_grid,
+)
 from straightband.fringes.grow import polynomials
 
 PHASE_ORDER, LIGHT_ORDER = 8, 3
 QUADRATIC = noll_count(2)  # piston, tilts and second order: free, since wedge and bow are what they are
 PHASE_SPLINES, LIGHT_SPLINES = 22, 9  # along the shorter extent
-FIGURE_BLOCK, BORDER_BLOCK, LOCAL_BLOCKS = 5, 7, 9  # first of the phase, first of the two of a border, first of rim functions and splines
+FIGURE_BLOCK, BORDER_BLOCK, LOCAL_BLOCKS = (
+    5,
+    7,
+    9,
+)  # first of the phase, first of the two of a border, first of rim functions, splines and sides
 CONTRAST_SPREAD = 0.02  # expected departure of the contrast from constant, per polynomial
 # Where the picture can't tell contrast from height, at a rim beyond the last band, it is the contrast that is taken as constant.
 CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.003, 0.3
@@ -40,8 +52,8 @@ class Frame:
         Axes of the grid, -1 to 1.
     inside
         [v, u] True on the clear aperture.
-    polynomials, rim
-        (k, n) values at the pixels inside.
+    polynomials, rim, sides
+        (k, n) values at the pixels inside; sides of a rectangle only, no rows for other shapes.
     phase_grid, light_grid
         Spline grids of the fine and the broad fields.
     cells
@@ -58,6 +70,7 @@ class Frame:
     inside: NDArray
     polynomials: NDArray
     rim: NDArray
+    sides: NDArray
     phase_grid: SplineGrid
     light_grid: SplineGrid
     cells: Cells
@@ -77,6 +90,7 @@ def make_frame(*, clear: Face, x: NDArray, y: NDArray, coherent_bands: float = m
         inside=inside,
         polynomials=polynomials(xx[inside], yy[inside], shape=clear.shape, order=PHASE_ORDER),
         rim=rim_functions(xx[inside], yy[inside], clear=clear),
+        sides=side_functions(xx[inside], yy[inside], clear=clear),
         phase_grid=_grid(PHASE_SPLINES, clear),
         light_grid=_grid(LIGHT_SPLINES, clear),
         cells=cells,
@@ -117,6 +131,8 @@ def evaluate(frame: Frame, parts: list[NDArray], *, start_rad: NDArray, share: f
     extra = slim[2] @ broad + frame.light_grid.on_grid(parts[3], x=frame.x, y=frame.y)[frame.inside]
     figure = slim[5] @ frame.polynomials[:QUADRATIC] + slim[6] @ frame.polynomials[QUADRATIC:]
     phase = figure + slim[9] @ frame.rim + frame.phase_grid.on_grid(parts[10], x=frame.x, y=frame.y)[frame.inside]
+    if len(frame.sides):
+        phase = phase + slim[11] @ frame.sides
     if len(frame.border):
         light, extra = light + slim[BORDER_BLOCK] @ frame.border, extra + slim[BORDER_BLOCK + 1] @ frame.border
     return Fields(light=light, modulation=share * light + extra, phase_rad=start_rad + phase, overtone=float(parts[4][0]))
@@ -148,6 +164,7 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
     free = np.r_[1e-6, np.ones(broad.shape[1] - 1)] / light**2
     held = np.r_[1e-4, np.ones(broad.shape[1] - 1)]
     figure = polynomial_block(x, y, shape=shape, order=PHASE_ORDER)
+    sides = side_functions(x, y, clear=frame.clear).T.copy()
     return [
         Block(channel=LIGHT, columns=broad, penalty=free, stiffness=1.0 / LIGHT_SPREAD**2, adapts=False),
         Block(channel=LIGHT, columns=coarse, penalty=bend_coarse, stiffness=1.0 / (LIGHT_BEND * light) ** 2, adapts=True),
@@ -173,6 +190,7 @@ def make_blocks(frame: Frame, *, light: float, modulation: float, prior_rad: NDA
             adapts=True,
         ),
         Block(channel=PHASE, columns=fine, penalty=bend_fine, stiffness=1.0 / 0.02**2, adapts=True),
+        Block(channel=PHASE, columns=sides, penalty=side_roughness(sides.shape[1]), stiffness=1.0 / 0.3**2, adapts=sides.size > 0),
     ]
 
 
