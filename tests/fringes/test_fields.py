@@ -13,10 +13,13 @@ from straightband.face.shapes import Shape, ellipse, rectangle, round_face
 from straightband.fringes.fields import (
     RIM_HARMONICS,
     RIM_WIDTHS,
+    SIDE_ORDER,
     distance_from_rim,
     polynomial_block,
     rim_functions,
     rim_roughness,
+    side_functions,
+    side_roughness,
     spline_grid,
 )
 from straightband.fringes.grow import polynomials
@@ -169,6 +172,28 @@ def test_rim_functions_turn_with_the_angle_and_cost_more_the_faster_they_turn():
     assert found == pytest.approx(turns * 5, abs=1e-9)  # the rim is met to rounding
     stiff = [1.0] + [1.0 + m * m for m in range(1, RIM_HARMONICS + 1) for _ in range(2)]
     assert rim_roughness().tolist() == stiff * 5
+
+
+def test_side_functions_belong_to_one_side_and_run_along_it_as_legendre_polynomials():
+    """Half their width inside the right-hand side those of that side are a quarter of P0, P1, P2 along it, and those of the other three nothing."""
+    clear = rectangle(width_mm=80.0, length_mm=200.0)
+    along = 0.4
+    legendre = [1.0, along, 0.5 * (3.0 * along**2 - 1.0)]
+    for k, width in enumerate(RIM_WIDTHS):
+        found = side_functions(np.array([1.0 - 0.5 * width]), np.array([along]), clear=clear).reshape(len(RIM_WIDTHS), 4, SIDE_ORDER + 1)[k]
+        assert found[0] == pytest.approx(np.multiply(0.25, legendre), abs=1e-12)  # rounding
+        assert np.all(found[1:] == 0.0)
+    assert side_functions(np.zeros(3), np.zeros(3), clear=round_face(diameter_mm=80.0)).shape == (0, 3)
+    assert side_roughness(4 * len(RIM_WIDTHS) * (SIDE_ORDER + 1))[:6].tolist() == [1.0, 2.0, 5.0, 1.0, 2.0, 5.0]
+
+
+def test_side_functions_reach_as_far_in_millimetres_from_long_and_short_sides():
+    """At the corner's bisector, equally far from both sides, the functions of the two are alike and add up."""
+    clear = rectangle(width_mm=80.0, length_mm=200.0)
+    inward_mm = 0.5 * RIM_WIDTHS[2] * 40.0
+    x, y = np.array([1.0 - inward_mm / clear.semi_u_mm]), np.array([1.0 - inward_mm / clear.semi_v_mm])
+    found = side_functions(x, y, clear=clear).reshape(len(RIM_WIDTHS), 4, SIDE_ORDER + 1)[2, :, 0]
+    assert found == pytest.approx([0.25, 0.0, 0.25, 0.0], abs=1e-12)  # rounding
 
 
 def test_the_polynomial_block_has_the_polynomials_as_columns():

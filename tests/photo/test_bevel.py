@@ -21,6 +21,7 @@ from straightband.photo.outline import find_outline
 from straightband.photo.plane import Plane, light_plane
 from straightband.photo.refine import Refined, refined
 from straightband.photo.rimprofile import outer_step, sides_on_inner_edge
+from straightband.photo.twoedges import on_two_edges
 from straightband.photo.unrolled import pyramid_of
 from straightband.synthetic.campaign import Difficulty
 from straightband.workflows.flags import SENTENCES
@@ -99,6 +100,33 @@ def test_a_step_between_face_and_table_is_the_outline(width_px):
     assert step.outward_px == pytest.approx(width_px, abs=0.6)  # tried every half pixel
     moved = refined(pyramid, on_the_rim(inside_px=width_px)).figure
     assert moved.axes()[:2] == pytest.approx(SEMI_PX, abs=0.6)
+
+
+def shifted(*, inside_px, by_px):
+    """The rim drawn, made smaller and moved to the right."""
+    return disc(cx=MIDDLE[0] + by_px, cy=MIDDLE[1], along=SEMI_PX[0] - inside_px, across=SEMI_PX[1] - inside_px, angle_rad=0.0)
+
+
+@pytest.mark.parametrize("width_px", [3.0, 4.0, 6.0])
+def test_a_curve_on_the_outer_edge_here_and_on_the_inner_one_there_is_put_on_the_outer(width_px):
+    """Closed form: moved half the bevel's width to one side it lies on the one edge at the right and on the other at the left; the outline is met to a quarter pixel."""
+    found = on_two_edges(pyramid_of(piece(bevel_px=width_px)), shifted(inside_px=width_px / 2.0, by_px=width_px / 2.0))
+    assert found.width_px == pytest.approx(width_px, abs=0.6)  # tried every half pixel
+    assert found.figure.axes()[:2] == pytest.approx(SEMI_PX, abs=0.25)
+    assert found.figure.centre() == pytest.approx(MIDDLE, abs=0.25)
+
+
+def test_a_curve_on_one_edge_all_around_is_not_moved():
+    """On the outer edge of a bevel, on its inner edge, and on the edge of a face without one there is nothing to put right."""
+    bevelled = pyramid_of(piece(bevel_px=4.0))
+    assert on_two_edges(bevelled, on_the_rim()) is None
+    assert on_two_edges(bevelled, on_the_rim(inside_px=4.0)) is None
+    assert on_two_edges(pyramid_of(piece(bevel_px=0.0)), shifted(inside_px=0.0, by_px=2.0)) is None
+
+
+def test_a_shadow_beside_the_rim_is_no_second_edge():
+    """Light that falls off outside the glass over some pixels, on a curve a little off: no bevel is made of it."""
+    assert on_two_edges(pyramid_of(piece(bevel_px=0.0, shadow_px=6.0)), shifted(inside_px=1.0, by_px=1.5)) is None
 
 
 @pytest.mark.parametrize("soft_px", [1.0, 2.0, 5.0])
