@@ -5,11 +5,12 @@ perspective of its view times its wedge (strengths of its own). The figure drops
 tell stays as uncertain as it was before. The figure is then the mean of the photographs, their departures taken off.
 
 Glass also bends a little between photographs (hands, heat, what it lies on), which looks like power and astigmatism that come and go. How much of that there is
-the photographs tell only in part: several sizes of it are tried, and each counts by how likely it makes what is seen.
+the photographs tell only in part: several sizes of it are tried, and each counts by how likely it makes what is seen. Three photographs and more tell it by their scatter.
 
 Sources
 -------
 Weights of several models by their evidence: D. J. C. MacKay, Bayesian interpolation, Neural Computation 4, 415-447 (1992) (from memory).
+Student's factor for few readings: JCGM 100:2008 (GUM), table G.2.
 R. T. Birge, The calculation of errors by the method of least squares, Phys. Rev. 40, 207-227 (1932), for noise raised to the misfit.
 Least squares with prior knowledge of the parameters: JCGM 102:2011 (GUM supplement 2), and any text on Gauss-Markov estimation (from memory).
 """
@@ -17,18 +18,17 @@ Least squares with prior knowledge of the parameters: JCGM 102:2011 (GUM supplem
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 ROUNDS = 4  # in which noise and strengths settle
 PLANE = 3  # functions that are gap and wedge
 SECOND_ORDER = slice(PLANE, 6)  # power and the two astigmatisms
-SIZES_NM = 0.1 * 2.0 ** np.arange(8)  # rms from photograph to photograph, standard: the sizes tried
-# Warmth bends to power and supports to astigmatism, so each has a size of its own: of (power, either astigmatism).
-BENDS_NM = np.array(list(product(SIZES_NM, SIZES_NM)))
-USUAL_BEND_NM = 2.0  # half of all are smaller, a tenth larger than six times as much: common practice, no source
+BENDS_NM = 0.1 * 2.0 ** np.arange(7)  # rms of each of them from photograph to photograph, standard: the sizes tried
+TOLD_BY = 3  # photographs from which on their scatter itself tells the size of each
+USUAL_BEND_NM = 0.7  # larger ones are less likely by exp(-size / this): common practice, no source
 FLOOR_NM = 0.1  # of each smooth term beside the noise: what no model of ours explains, from trials on rendered photographs
 
 
@@ -106,8 +106,18 @@ def joint(shots: list[Shot], *, basis: NDArray, area: NDArray) -> Joint:
     strengths, covariance, bend_nm = _settled(heights, smooth, noise=noise)
     corrected = np.stack([shot.heights_nm - strengths @ each for shot, each in zip(shots, departures, strict=True)])
     modes = _root(covariance) @ departures.mean(axis=0)
-    bends = bend_nm[:, None] / np.sqrt(len(shots)) * basis[SECOND_ORDER]
+    bend = _scattered(corrected @ into_terms[: SECOND_ORDER.stop - PLANE].T) if len(shots) >= TOLD_BY else np.full(3, bend_nm)
+    bends = bend[:, None] / np.sqrt(len(shots)) * basis[SECOND_ORDER]
     return Joint(strengths=strengths, covariance=covariance, corrected_nm=corrected, modes_nm=modes, bends_nm=bends)
+
+
+def _scattered(terms: NDArray) -> NDArray:
+    """Spread (3,) of power and either astigmatism as their scatter (n, 3) tells it, raised by Student's factor over the normal one."""
+    count = len(terms)
+    variance = terms.var(axis=0, ddof=1)
+    # warmth bends to power and supports to astigmatism, whose axis is any
+    factors = special.stdtrit(np.array([count - 1, 2 * (count - 1)]), 0.975) / special.ndtri(0.975)
+    return np.sqrt([variance[0], variance[1:].mean(), variance[1:].mean()]) * factors[[0, 1, 1]]
 
 
 def _root(covariance: NDArray) -> NDArray:
@@ -127,14 +137,11 @@ def _departures(shots: list[Shot]) -> NDArray:
     return found
 
 
-def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """Strengths, their covariance and the rms bends (3,) between photographs, over all sizes of bend, each by its odds."""
-    bends = BENDS_NM[:, [0, 1, 1]]
-    tried = [_at_bend(heights, smooth, noise=noise, bend_nm=bend) for bend in bends]
+def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDArray, NDArray, float]:
+    """Strengths, their covariance and the rms bend between photographs, over all sizes of bend, each by its odds."""
+    tried = [_at_bend(heights, smooth, noise=noise, bend_nm=bend) for bend in BENDS_NM]
     # sizes a factor apart: in steps that even, the prior of a size is its density times itself
-    log_odds = np.array([each.log_evidence for each in tried]) + np.sum(
-        np.log(BENDS_NM) - np.log1p((BENDS_NM / USUAL_BEND_NM) ** 2), axis=1
-    )
+    log_odds = np.array([each.log_evidence for each in tried]) - BENDS_NM / USUAL_BEND_NM + np.log(BENDS_NM)
     odds = np.exp(log_odds - log_odds.max())
     odds /= odds.sum()
     strengths = np.sum([share * each.strengths for share, each in zip(odds, tried, strict=True)], axis=0)
@@ -145,7 +152,7 @@ def _settled(heights: NDArray, smooth: NDArray, *, noise: NDArray) -> tuple[NDAr
         ],
         axis=0,
     )
-    return strengths, covariance, np.sqrt(odds @ bends**2)
+    return strengths, covariance, float(np.sqrt(odds @ BENDS_NM**2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,8 +164,8 @@ class _Solved:
     log_evidence: float
 
 
-def _at_bend(heights: NDArray, smooth: NDArray, *, noise: NDArray, bend_nm: NDArray) -> _Solved:
-    """The solution for one size of bend of each term of the second order (3,), the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
+def _at_bend(heights: NDArray, smooth: NDArray, *, noise: NDArray, bend_nm: float) -> _Solved:
+    """The solution for one size of bend, the noise raised to what the photographs really differ by where that is more (Birge's ratio)."""
     bend = np.zeros(heights.shape[1])
     bend[: SECOND_ORDER.stop - PLANE] = bend_nm**2
     raised, expected = 1.0, 1.0
