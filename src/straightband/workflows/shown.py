@@ -20,6 +20,7 @@ DECIMALS = {"mm": 2, "in": 3}
 # Where a sentence sends people to an option that no page has.
 _ON_PAGES = {
     "; put the shop's own in with --prices": "",
+    "give its distance with --camera": "give the distance of the camera",
     "; give the reference flat's map with --minus to have the piece alone": "; choose a flat with a map to have the piece alone",
     "; give --reference-sag and --reference-doubt if known": "; give both if known",
     "; call again with --with-companion to plan with it": "; plan again with it",
