@@ -148,33 +148,38 @@ def _left(profiles: NDArray, offsets: NDArray, outer: float, width: float, blur:
 
 def unexplained(profiles: NDArray, offsets: NDArray, *, outer: float, width: float, blur: float, shadow: float = 0.0) -> NDArray:
     """(sectors,): sum of squares that levels and slopes on both sides of the edges leave; `shadow` is the reach of one outside them, 0 for none."""
-    basis = _basis(offsets, outer=outer, width=width, blur=blur)
-    bare = _left_by(basis, profiles)
     if not shadow:
-        return np.sum(bare**2, axis=0)
+        return unexplained_at(profiles, offsets, outer=np.array([outer]), width=width, blur=blur)[0]
+    basis = _basis(offsets, outer=np.array([outer]), width=width, blur=blur)
+    bare = _left_by(basis, profiles)[0]
     beyond = offsets - outer
-    shade = _left_by(basis, ndtr(beyond / blur) * np.exp(-np.maximum(beyond, 0.0) / shadow))
+    shade = _left_by(basis, (ndtr(beyond / blur) * np.exp(-np.maximum(beyond, 0.0) / shadow))[:, None])[0, :, 0]
     # a shadow takes light away: where adding some would explain more, it is none
     depth = np.minimum(shade @ bare, 0.0) / (shade @ shade)
     return np.sum((bare - np.outer(shade, depth)) ** 2, axis=0)
 
 
+def unexplained_at(profiles: NDArray, offsets: NDArray, *, outer: NDArray, width: float, blur: float) -> NDArray:
+    """(places, sectors): the same without a shadow at many places of the outer edge."""
+    return np.sum(_left_by(_basis(offsets, outer=outer, width=width, blur=blur), profiles) ** 2, axis=1)
+
+
 def _left_by(basis: NDArray, values: NDArray) -> NDArray:
-    """What least squares by the columns of the basis leave of values (offsets, ...)."""
+    """What least squares by the columns of each basis (places, offsets, columns) leave of values (offsets, sectors)."""
     q, _ = np.linalg.qr(basis)
-    return values - q @ (q.T @ values)
+    return values - q @ (q.transpose(0, 2, 1) @ values)
 
 
-def _basis(offsets: NDArray, *, outer: float, width: float, blur: float) -> NDArray:
-    """Light outside, its slope, the step at the inner edge, slope and bend inside, and the step at the outer edge if there are two."""
-    glass, inner = ndtr((outer - offsets) / blur), ndtr((outer - width - offsets) / blur)
-    inward = offsets - outer + width
-    columns = [np.ones_like(offsets), (1.0 - glass) * (offsets - outer), inner, inner * inward, inner * inward**2]
-    return np.stack([*columns, glass] if width > 0.0 else columns, axis=1)
+def _basis(offsets: NDArray, *, outer: NDArray, width: float, blur: float) -> NDArray:
+    """(places, offsets, columns): light outside, its slope, the step at the inner edge, slope and bend inside, and the step at the outer edge if there are two."""
+    beyond = offsets - outer[:, None]
+    glass, inner, inward = ndtr(-beyond / blur), ndtr(-(beyond + width) / blur), beyond + width
+    columns = [np.ones_like(beyond), (1.0 - glass) * beyond, inner, inner * inward, inner * inward**2]
+    return np.stack([*columns, glass] if width > 0.0 else columns, axis=-1)
 
 
 def _jumps(profiles: NDArray, offsets: NDArray, *, fit: _Fit) -> NDArray:
     """(2, sectors): steps of the light at the outer and at the inner edge, going inward."""
-    basis = _basis(offsets, outer=fit.outer_px, width=fit.width_px, blur=fit.blur_px)
+    basis = _basis(offsets, outer=np.array([fit.outer_px]), width=fit.width_px, blur=fit.blur_px)[0]
     levels = np.linalg.lstsq(basis, profiles, rcond=None)[0]
     return levels[[5, 2]] if fit.width_px > 0.0 else levels[[2, 2]]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straightband.photo.figure import Figure, moved, rim_motions
-from straightband.photo.rimprofile import COUNT, SECTORS, STEP_PX, profiles_across, unexplained
+from straightband.photo.rimprofile import COUNT, SECTORS, STEP_PX, profiles_across, unexplained_at
 from straightband.photo.unrolled import Pyramid
 
 INWARD_PX, OUTWARD_PX = 10.0, 12.0
@@ -41,7 +41,7 @@ def on_two_edges(pyramid: Pyramid, figure: Figure) -> TwoEdges | None:
     profiles = profiles_across(pyramid, figure, offsets=offsets)
 
     def left(width: float, blur: float) -> NDArray:
-        return np.stack([unexplained(profiles, offsets, outer=at, width=width, blur=blur) for at in PLACES_PX])
+        return unexplained_at(profiles, offsets, outer=PLACES_PX, width=width, blur=blur)
 
     alone = np.min([left(0.0, blur).min(axis=0) for blur in BLURS_PX], axis=0)
     pairs = {(width, blur): left(width, blur) for width in WIDTHS_PX for blur in BLURS_PX}
