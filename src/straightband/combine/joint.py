@@ -23,6 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from straightband.uncertainty import COVERAGE_95
+
 ROUNDS = 4  # in which noise and strengths settle
 PLANE = 3  # functions that are gap and wedge
 SECOND_ORDER = slice(PLANE, 6)  # power and the two astigmatisms
@@ -116,7 +118,7 @@ def _scattered(terms: NDArray) -> NDArray:
     count = len(terms)
     variance = terms.var(axis=0, ddof=1)
     # warmth bends to power and supports to astigmatism, whose axis is any
-    factors = special.stdtrit(np.array([count - 1, 2 * (count - 1)]), 0.975) / special.ndtri(0.975)
+    factors = special.stdtrit(np.array([count - 1, 2 * (count - 1)]), 0.975) / COVERAGE_95
     return np.sqrt([variance[0], variance[1:].mean(), variance[1:].mean()]) * factors[[0, 1, 1]]
 
 

@@ -134,8 +134,13 @@ def rim_functions(x: NDArray, y: NDArray, *, clear: Face) -> NDArray:
     harmonics = [np.ones_like(angle)]
     for m in range(1, RIM_HARMONICS + 1):
         harmonics += [np.cos(m * angle), np.sin(m * angle)]
-    radial = [np.clip(1.0 - distance / w, 0.0, 1.0) ** 2 for w in RIM_WIDTHS]
+    radial = [_falling(distance, w) for w in RIM_WIDTHS]
     return np.stack([r * h for r in radial for h in harmonics])
+
+
+def _falling(distance: NDArray, reach: float) -> NDArray:
+    """From 1 on the outline to 0 at its reach, as a parabola."""
+    return np.clip(1.0 - distance / reach, 0.0, 1.0) ** 2
 
 
 def side_functions(x: NDArray, y: NDArray, *, clear: Face) -> NDArray:
@@ -151,7 +156,7 @@ def side_functions(x: NDArray, y: NDArray, *, clear: Face) -> NDArray:
     orders = np.eye(SIDE_ORDER + 1)
     return np.stack(
         [
-            np.clip(1.0 - distance / w, 0.0, 1.0) ** 2 * np.polynomial.legendre.legval(along, order)
+            _falling(distance, w) * np.polynomial.legendre.legval(along, order)
             for w in RIM_WIDTHS
             for distance, along in sides
             for order in orders

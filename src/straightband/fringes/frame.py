@@ -27,11 +27,8 @@ from straightband.fringes.grow import polynomials
 PHASE_ORDER, LIGHT_ORDER = 8, 3
 QUADRATIC = noll_count(2)  # piston, tilts and second order: free, since wedge and bow are what they are
 PHASE_SPLINES, LIGHT_SPLINES = 22, 9  # along the shorter extent
-FIGURE_BLOCK, BORDER_BLOCK, LOCAL_BLOCKS = (
-    5,
-    7,
-    9,
-)  # first of the phase, first of the two of a border, first of rim functions, splines and sides
+# First of the phase, first of the two of a border, first of rim functions, splines and sides.
+FIGURE_BLOCK, BORDER_BLOCK, LOCAL_BLOCKS = 5, 7, 9
 CONTRAST_SPREAD = 0.02  # expected departure of the contrast from constant, per polynomial
 # Where the picture can't tell contrast from height, at a rim beyond the last band, it is the contrast that is taken as constant.
 CONTRAST_BEND, CONTRAST_BEND_LIMIT = 0.003, 0.3

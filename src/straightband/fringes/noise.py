@@ -14,10 +14,8 @@ LARGEST_LAG = 3  # pixels; longer ranges are figure, not noise
 OUTLIER_SIGMAS, SURE_SIGMAS = 4.5, 8.0
 WIDEST_SPECK = 11  # pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
 TURNED = 0.5  # squared mean over mean square of the slope
-EXPLAINED_BY_SHIFT, HINTED_BY_SHIFT = (
-    0.5,
-    0.15,
-)  # share of the residual that a shift must explain, alone and where the residual follows it all over
+# Share of the residual that a shift must explain, alone and where the residual follows it all over.
+EXPLAINED_BY_SHIFT, HINTED_BY_SHIFT = 0.5, 0.15
 DARKER, DARKEST = 1.5, 2.5  # times what is off there on average: what counts at most; above which it is dust all the same
 SURELY_OFF, FOLLOWS_SHIFT = 2.0, 0.55  # spreads; share, weighed by the square of the slope
 ONE_SIDED = 0.8  # share by which one sign outnumbers the other

@@ -44,8 +44,10 @@ def only_one(fits: list[LocalFit]) -> LocalFit:
             needed="bands that stand out from the light over the whole face are needed",
             remedy="light the face evenly, clear the back further or change the wedge to between 4 and 12 bands, and take it again",
         )
-    fits = _under_usual_light(fits)
     leads = _leads(fits)
+    usual = _under_usual_light(fits, first=fits[_first(leads)])
+    if len(usual) < len(fits):
+        fits, leads = usual, _leads(usual)
     best = _first(leads)
     if any(lead < LEAST_LEAD and _differ(fits[best], other) for lead, other in zip(leads[best], fits, strict=True)):
         raise BandsUnreadable(
@@ -76,12 +78,12 @@ def _first(leads: NDArray) -> int:
     return int(np.argmax(leads.min(axis=1)))
 
 
-def _under_usual_light(fits: list[LocalFit]) -> list[LocalFit]:
+def _under_usual_light(fits: list[LocalFit], *, first: LocalFit) -> list[LocalFit]:
     """Those whose light does not bend more than is heard of, as long as they don't leave far more unexplained than the best; all where there are none.
 
-    Where the likeliest has many bands a light that bends is glare and no disguise: it can't follow them.
+    Where the likeliest, `first`, has many bands a light that bends is glare and no disguise: it can't follow them.
     """
-    if bands_of(fits[_first(_leads(fits))]) > EASY_TO_MIMIC:
+    if bands_of(first) > EASY_TO_MIMIC:
         return fits
     least = min(1.0 - explained_by(fit) for fit in fits)
     fair = [fit for fit in fits if 1.0 - explained_by(fit) < max(MUCH_MORE_LEFT * least, LITTLE_LEFT)]

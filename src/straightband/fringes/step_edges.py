@@ -7,6 +7,7 @@ edges that leave most of the tone when the two are summed apart; a seam, where t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,14 +67,17 @@ class Edges:
     block: Run
 
 
-def _runs(drifts: NDArray, bows: NDArray) -> list[Run]:
-    return [Run(drift=float(drift), bow=float(bow)) for bow in bows for drift in drifts]
+def _runs(drifts: NDArray, bows: NDArray) -> tuple[Run, ...]:
+    return tuple(Run(drift=float(drift), bow=float(bow)) for bow in bows for drift in drifts)
 
 
 PLATEN_RUNS, BLOCK_RUNS, WHOLE_RUNS = _runs(PLATEN_DRIFTS, PLATEN_BOWS), _runs(BLOCK_DRIFTS, BLOCK_BOWS), _runs(WHOLE_DRIFTS, WHOLE_BOWS)
-PLATEN_WAVES, BLOCK_WAVES, WHOLE_WAVES = (
-    np.array([run.against for run in runs]).astype(np.complex64) for runs in (PLATEN_RUNS, BLOCK_RUNS, WHOLE_RUNS)
-)
+
+
+@cache
+def _waves(runs: tuple[Run, ...]) -> NDArray:
+    """(runs, COLUMNS) phasors that take each of them out, the same for every photograph."""
+    return np.array([run.against for run in runs]).astype(np.complex64)
 
 
 def find_edges(field: Field) -> Edges:
@@ -90,7 +94,7 @@ def _score(edges: Edges) -> float:
 def kept_uncut(lines: Lines) -> float:
     """Share of the tone that one face over the whole field keeps, however it is tilted and bowed."""
     sums = by_groups(lines.phasor).astype(np.complex64)
-    return float(np.abs(sums @ WHOLE_WAVES.T).sum(axis=0).max()) / _pixels(lines)
+    return float(np.abs(sums @ _waves(WHOLE_RUNS).T).sum(axis=0).max()) / _pixels(lines)
 
 
 def _pixels(lines: Lines) -> float:
@@ -101,8 +105,8 @@ def best_cut(lines: Lines, *, near: tuple[int, int] | None) -> Edges:
     """The best two edges along these lines: all of them by steps of COARSE columns, or only those `near` two columns."""
     left, right = _all_pairs() if near is None else _near_pairs(near)
     sums = by_groups(lines.phasor).astype(np.complex64)
-    inside, blocks = _kept(sums, BLOCK_WAVES, left, right, inside=True)
-    outside, platens = _kept(sums, PLATEN_WAVES, left, right, inside=False)
+    inside, blocks = _kept(sums, _waves(BLOCK_RUNS), left, right, inside=True)
+    outside, platens = _kept(sums, _waves(PLATEN_RUNS), left, right, inside=False)
     kept = (inside + outside) / _pixels(lines)
     depth = np.clip(seams_of(lines).sure_depth, 0.0, DEEPEST)
     seams = np.append(depth, 0.0)

@@ -56,7 +56,7 @@ def band_ends(pyramid: Pyramid, figure: Figure, *, reach_px: float = REACH_PX) -
     motions = (rim_motions(square=figure.square, count=COUNT) * depths[:, None]).reshape(SECTORS, COUNT // SECTORS, -1).mean(axis=1)
     if known.mean() < FEWEST_SECTORS:
         return None
-    amounts, weights, scatter_px = _robust(ends, known.astype(float), motions)
+    amounts, weights, scatter_px = motion_through(ends, known.astype(float), motions=motions)
     rim = rim_motions(square=figure.square, count=COUNT) * depths[:, None]
     if scatter_px > LARGEST_SCATTER_PX or _standard(rim, motions, weights) * max(scatter_px, LEAST_SCATTER_PX) > LARGEST_STANDARD_PX:
         return None
@@ -95,14 +95,24 @@ def _standard(rim: NDArray, motions: NDArray, weights: NDArray) -> float:
     return float(np.sqrt(np.sum((rim @ np.linalg.inv(normal)) * rim, axis=1).max()))
 
 
-def _robust(ends: NDArray, known: NDArray, motions: NDArray) -> tuple[NDArray, NDArray, float]:
-    """Motion fitted to the ends known, what each sector weighed in it, and the scatter left (pixels)."""
+def motion_through(places: NDArray, known: NDArray, *, motions: NDArray) -> tuple[NDArray, NDArray, float]:
+    """Motion of a figure fitted to places along its rim, what each sector weighed in it, and the scatter left.
+
+    Parameters
+    ----------
+    places
+        (sectors,) how far outside the figure, in pixels.
+    known
+        (sectors,) 1 where a place is known, 0 elsewhere.
+    motions
+        (sectors, k) how far a unit of each motion moves the rim, in pixels.
+    """
     weights, scatter = known, 1.0
     amounts = np.zeros(motions.shape[1])
     for _ in range(8):
         normal = motions.T @ (weights[:, None] * motions)
-        amounts = np.linalg.solve(normal + (1e-6 * np.trace(normal) + 1e-9) * np.eye(len(normal)), motions.T @ (weights * ends))
-        left = ends - motions @ amounts
+        amounts = np.linalg.solve(normal + (1e-6 * np.trace(normal) + 1e-9) * np.eye(len(normal)), motions.T @ (weights * places))
+        left = places - motions @ amounts
         scatter = max(1.4826 * float(np.median(np.abs(left[known > 0.0]))), 0.1)
         weights = known * np.clip(1.0 - (left / (TUKEY * scatter)) ** 2, 0.0, None) ** 2
     return amounts, weights, scatter

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from straightband.photo.bandends import motion_through
 from straightband.photo.figure import Figure, moved, rim_motions
 from straightband.photo.rimprofile import COUNT, SECTORS, STEP_PX, profiles_across, unexplained_at
 from straightband.photo.unrolled import Pyramid
@@ -23,7 +24,6 @@ BETTER = 0.4  # what two edges leave, of what one leaves, in a sector that count
 FEWEST_SECTORS = 0.6
 CHANGES_PX = 1.5  # range of the places: with less the curve is on one edge all around
 LARGEST_SCATTER_PX = 0.5
-ROUNDS, REJECTED = 6, 4.7  # of Tukey's biweight; standard deviations (common practice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,19 +53,7 @@ def on_two_edges(pyramid: Pyramid, figure: Figure) -> TwoEdges | None:
         return None
     rim = rim_motions(square=figure.square, count=COUNT) * figure.depths(COUNT)[:, None]
     motions = rim.reshape(SECTORS, COUNT // SECTORS, -1).mean(axis=1)
-    amounts, scatter_px = _moved_by(PLACES_PX[best.argmin(axis=0)], known.astype(float), motions)
+    amounts, _, scatter_px = motion_through(PLACES_PX[best.argmin(axis=0)], known.astype(float), motions=motions)
     if np.ptp(rim @ amounts) < CHANGES_PX or scatter_px > LARGEST_SCATTER_PX:
         return None
     return TwoEdges(figure=moved(figure, amounts), width_px=float(width), scatter_px=scatter_px)
-
-
-def _moved_by(places_px: NDArray, known: NDArray, motions: NDArray) -> tuple[NDArray, float]:
-    """Motion of the figure that the places ask for, and their scatter about it."""
-    weights, scatter = known, LARGEST_SCATTER_PX
-    for _ in range(ROUNDS):
-        normal = motions.T @ (weights[:, None] * motions)
-        amounts = np.linalg.solve(normal + 1e-9 * np.trace(normal) * np.eye(len(normal)), motions.T @ (weights * places_px))
-        off = places_px - motions @ amounts
-        scatter = max(1.4826 * float(np.median(np.abs(off[known > 0.0]))), 0.1)
-        weights = known * np.clip(1.0 - (off / (REJECTED * scatter)) ** 2, 0.0, None) ** 2
-    return amounts, scatter
