@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 import cv2
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
 from straightband.shop import jobs
 from straightband.shop.entries import GridPhotograph, Lamp, Ordered, Photograph, ReadingEntry, Run, StrokeStart
@@ -30,6 +31,7 @@ PAGES = (
     "/pieces/2/back", "/pads", "/pads/1", "/box?largest=200mm", "/flats/tests/new", "/flats/tests/1", "/pieces/1/correct", "/pieces/1/figuring", "/strokes/1",
 )  # fmt: skip
 LONG_MS = 180_000
+expect.set_options(timeout=LONG_MS)
 
 
 @pytest.fixture
@@ -119,7 +121,7 @@ def test_the_whole_job_without_a_script(served, open_page, photograph):
     page.goto("/orders/new")
     fill(page, name="W-1", aperture="300mm", focal_length="1500mm", intercept="300mm", full_field="10mm")
     page.click("text=Look at it first")
-    assert page.locator("#draft svg").count() == 1
+    expect(page.locator("#draft svg")).to_have_count(1)
     page.click("text=Enter the order")
     fill(page, name="W-1", minor="90mm")
     page.click("text=Enter the piece")
@@ -129,7 +131,7 @@ def test_the_whole_job_without_a_script(served, open_page, photograph):
     fill(page, mark="3", thicker="2.5")
     page.click("text=Send and read")
     page.click("text=See it")
-    assert page.locator("#map noscript img, #map img").count() == 1
+    expect(page.locator("#map noscript img, #map img")).to_have_count(1)
     page.click("a.button:has-text('Verdict:')")
     page.click("text=Write the certificate")
     page.click("text=See it")
@@ -196,7 +198,8 @@ def sent_by_hand(page, path, *, words, texts, files):
             place.select_option(text)
         else:
             place.fill(text)
-    form.get_by_role("button", name=words, exact=True).click()
+    with page.expect_navigation():  # the page that follows is looked at whole
+        form.get_by_role("button", name=words, exact=True).click()
     assert page.locator("[role=alert]").all_inner_texts() == [], path
 
 
@@ -288,7 +291,8 @@ def test_the_keyboard_is_enough(served, open_page):
     page.keyboard.press("ArrowRight")
     told = r"u (\S+) {0}, v (\S+) {0}: \S+ nm ± \S+ nm \(95 %\), \S+ bands"
     in_mm = re.search(told.format("mm"), page.inner_text("#map .tell")).groups()
-    page.click("text=Show inches")
+    with page.expect_navigation():
+        page.click("text=Show inches")
     page.wait_for_selector("#map[data-ready]")
     page.focus("#map canvas")
     page.keyboard.press("ArrowRight")
@@ -297,7 +301,7 @@ def test_the_keyboard_is_enough(served, open_page):
     assert numbers[1] == pytest.approx([each / 25.4 for each in numbers[0]], abs=0.008)  # both are rounded
     page.keyboard.press("Shift+ArrowDown")
     page.keyboard.press("Shift+ArrowDown")
-    assert page.locator("#map canvas:not([hidden])").count() == 3
+    expect(page.locator("#map canvas:not([hidden])")).to_have_count(3)
 
 
 def test_a_line_drawn_over_the_map_shows_its_profile(home, open_page):
@@ -312,7 +316,7 @@ def test_a_line_drawn_over_the_map_shows_its_profile(home, open_page):
     page.mouse.down()
     page.mouse.move(x, y, steps=4)
     page.mouse.up()
-    assert page.locator("#map canvas:not([hidden])").count() == 3
+    expect(page.locator("#map canvas:not([hidden])")).to_have_count(3)
     assert "± " in page.inner_text("#map .tell")
 
 
@@ -345,7 +349,7 @@ def test_several_photographs_are_read_as_one(served, unsigned, open_page, photog
     page.click("text=Send and read")
     page.wait_for_url(re.compile(r"/readings/\d+$"))
     page.click("summary:has-text('How it was read')")
-    assert page.locator("a:has-text('IMG_000')").count() == 2
+    expect(page.locator("a:has-text('IMG_000')")).to_have_count(2)
     with unsigned.record() as record:
         assert [each.name for each in photographs_of(record, record.count(ReadingEntry))] == ["IMG_0001.jpg", "IMG_0002.jpg"]
 
@@ -385,7 +389,7 @@ def test_a_back_on_the_way_to_clear(served, unsigned, open_page, grid_photograph
     page.click("text=Send and look")
     page.wait_for_selector("text=Clearness over time")
     assert "Not clear yet" in page.inner_text(".card")
-    assert page.locator(".handle").count() == 3
+    expect(page.locator(".handle")).to_have_count(3)
     with unsigned.record() as record:
         assert [run.minutes for run in record.listing(Run)] == [8.0]
         assert [each.minutes for each in record.listing(GridPhotograph)][-1] == 8.0
