@@ -14,9 +14,11 @@ from straightband.errors import OutlineNotFound
 from straightband.fringes import step_find
 from straightband.fringes.step import read_step
 from straightband.fringes.step_cells import face_from_corners
-from straightband.fringes.step_edges import Edges, Run, find_edges
-from straightband.fringes.step_field import COLUMNS, ROWS, Lines, lit_field
-from straightband.fringes.step_find import FOUND_MARGINS, LEAST_SEAM, evidence, find_block
+from straightband.fringes.step_edges import cut_at, lost_with_fewer
+from straightband.fringes.step_field import COLUMNS, ROWS, Field, Lines, lines_of, lit_field
+from straightband.fringes.step_find import FOUND_MARGINS, LEAST_JUMP, LEAST_SEAM, evidence, find_block
+from straightband.fringes.step_jumps import jumps_of
+from straightband.fringes.step_pairs import find_pair, tell
 from straightband.fringes.step_seams import depth_down, seams_of
 from straightband.workflows.step import step_of_photo
 
@@ -88,9 +90,11 @@ def test_a_block_is_found_and_read(fraction, options):
 def test_a_block_that_does_not_jump_is_found_by_its_seams_alone():
     """Synthetic: level with the platen, a block is found where its edges take a fifth of the contrast, and refused where they take none."""
     light, face = _scene(0.0, seed=4, seam=0.2, wedge=(0.0, 0.0))
-    seen = evidence(find_edges(lit_field(light)))
-    assert seen.seams_seen
-    assert not seen.jumps_seen
+    cut, pair = evidence(lit_field(light))
+    assert cut.seams_seen
+    assert not cut.jumps_seen
+    assert not pair.jumps_seen
+    assert "block-hardly-shows" in _read(light, find_block(light)).flags
     assert np.abs((find_block(light).corners - face.corners) @ np.linalg.inv(face.axes).T)[:, 0].max() < 0.2  # as above
     with pytest.raises(OutlineNotFound):
         find_block(_scene(0.0, seed=4, seam=0.0, wedge=(0.0, 0.0), block=False)[0])
@@ -98,11 +102,11 @@ def test_a_block_that_does_not_jump_is_found_by_its_seams_alone():
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_platen_without_a_block_is_refused(seed):
-    """Synthetic: speckle and dust make no seams: one face alone is refused, and nothing in it comes near the strength asked for."""
+    """Synthetic: speckle and dust make neither seams nor jumps: one face alone is refused, and no seam in it comes near the strength asked for."""
     light, _ = _scene(0.0, seed=20 + seed, block=False, down=2.0 + 1.5 * seed)
     with pytest.raises(OutlineNotFound):
         find_block(light)
-    assert evidence(find_edges(lit_field(light))).seams.min() < LEAST_SEAM - 1.0  # 30 drawn photographs gave 4.2 at most
+    assert evidence(lit_field(light))[0].seams.min() < LEAST_SEAM - 1.0  # 30 drawn photographs gave 4.2 at most
 
 
 @pytest.mark.parametrize("part", [slice(0, 220), slice(200, None)], ids=["left edge", "right edge"])
@@ -135,16 +139,40 @@ def test_a_field_that_ends_is_no_seam():
     assert seams_of(lines).strength.max() < LEAST_SEAM  # chance alone
 
 
-@pytest.mark.parametrize("jump", [0.0, 0.2, -0.3])
-def test_a_tilt_and_a_bow_are_no_jump(jump):
-    """Closed form: phases that run askew across block and platen give the size of the jump at the edges and nothing for the tilt."""
-    x = np.linspace(-1.0, 1.0, COLUMNS)
-    left, right = 60, 130
-    waves = 0.6 * x + np.where((np.arange(COLUMNS) >= left) & (np.arange(COLUMNS) < right), jump, 0.0)
-    lines = Lines(lean=0.0, phasor=np.tile(np.exp(2j * np.pi * waves), (ROWS, 1)), contrast=np.ones((ROWS, COLUMNS)), independent=1.0)
-    run = Run(drift=0.6, bow=0.0)
-    edges = Edges(lines=lines, left=left, right=right, kept=1.0, score=1.0, platen=run, block=run)
-    assert evidence(edges).jumps == pytest.approx([abs(jump)] * 2, abs=0.005)  # windows hold whole columns, not quite alike
+def _field_of_jump(jump, *, noise=0.0):
+    """A field whose bands bend smoothly and jump ahead by `jump` bands from column 60 up to column 130."""
+    u, v = np.meshgrid((np.arange(COLUMNS) + 0.5) * 2.0 / COLUMNS - 1.0, (np.arange(ROWS) + 0.5) * 2.0 / ROWS - 1.0)
+    column = np.arange(COLUMNS)
+    waves = 3.0 * v + 0.4 * u + 0.1 * u * u + 0.2 * u * v + np.where((column >= 60) & (column < 130), jump, 0.0)
+    bands = 0.7 * np.cos(2.0 * np.pi * waves) + noise * np.random.default_rng(5).normal(size=waves.shape)
+    return Field(bands=bands, tone=(3.0, 0.375), lit=np.ones(bands.shape, dtype=bool), corner=(0, 0), scale=(1.0, 1.0))
+
+
+@pytest.mark.parametrize("jump", [0.0, 0.05, 0.2, -0.3, 0.5])
+def test_a_jump_is_told_and_a_bend_is_none(jump):
+    """Closed form: bands that bend across both edges give exp(2 pi i jump) - 1 of themselves at each, and nothing elsewhere."""
+    lines = jumps_of(_field_of_jump(jump), lean=0.0)
+    expected = np.exp(2j * np.pi * jump) - 1.0
+    for telling, column in ((lines.left[0], 60), (lines.right[0], 130)):
+        told = telling.value[:, 0] + 1j * telling.value[:, 1]
+        # Columns 57 to 63 stand on both sides of the jump or carry half of it.
+        assert abs(np.mean(told[[column - 1, column]]) - expected) < 0.1 * abs(expected) + 0.02
+        assert np.abs(told[[30, 95, 160]]).max() < 0.02  # the bend over a dozen columns
+
+
+def test_a_small_jump_is_found_and_a_bend_is_refused():
+    """Closed form with noise: a jump of a tenth of a band is found within the few columns compared, and bands that only bend make no pair."""
+    pair = find_pair(tell(_field_of_jump(0.1, noise=0.1)))
+    assert (pair.left, pair.right) == (pytest.approx(60, abs=4), pytest.approx(130, abs=4))
+    assert pair.weaker > LEAST_JUMP
+    assert find_pair(tell(_field_of_jump(0.0, noise=0.1))).weaker < LEAST_JUMP
+
+
+def test_fewer_edges_lose_nothing_where_there_are_none():
+    """Closed form: a block between two edges loses much of the tone without them; a face that only bends is explained as well with one of them."""
+    for jump, least, most in ((0.4, 0.5, 9.0), (0.0, -9.0, 0.0)):
+        lines = lines_of(_field_of_jump(jump, noise=0.1), lean=0.0)
+        assert least < lost_with_fewer(cut_at(lines, left=60, right=130)) < most
 
 
 @pytest.mark.parametrize("silent", ["_seams_go_on", "_like_block"], ids=["by the bands", "by the seams"])

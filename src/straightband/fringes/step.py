@@ -41,6 +41,7 @@ LEAST_EXPLAINED = 0.5  # of the bands' variance; laser light through dusty optic
 LEAST_BANDS = 1.5  # from the top of the face to its bottom
 FIRST_READINGS = (150.0, 150.0)  # independent ones in each face, until a fit tells: ripples hang together over some hundred cells
 LEAST_LEAD = 12.0  # in chi^2: the odds against the runner-up are 400 to 1
+FAINT = ("block-hardly-shows",)
 SAME_FRACTION = 0.1  # bands; phases nearer than this are one reading
 
 
@@ -145,7 +146,7 @@ def read_step(light: NDArray, clipped: NDArray, *, face: BlockFace, margins: Mar
         block=read.block,
         platen=read.platen,
         lead=lead,
-        flags=_flags(read),
+        flags=_flags(read) + (FAINT if face.faint else ()),
     )
 
 

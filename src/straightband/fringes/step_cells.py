@@ -35,12 +35,15 @@ class BlockFace:
         Vectors from the centre to the middle of the right edge and of the bottom edge.
     standard
         Standard error of the centre, as a share of half the face.
+    faint
+        True if it was found by seams alone, which a plain face may show by chance.
     """
 
     centre: tuple[float, float]
     half_across: tuple[float, float]
     half_down: tuple[float, float]
     standard: float
+    faint: bool = False
 
     @property
     def axes(self) -> NDArray:

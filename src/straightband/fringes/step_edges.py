@@ -18,10 +18,11 @@ from straightband.fringes.step_seams import seams_of
 LEANS = np.arange(-0.3, 0.301, 0.025)  # sideways lean of the edges, 17 degrees either way
 FINE_LEANS = np.arange(-0.025, 0.0251, 0.0125)
 COARSE = 3  # columns taken together while all leans are tried
-NARROWEST, WIDEST, LEAST_SIDE = 0.15, 0.8, 0.05  # of the field's width
+NARROWEST, WIDEST, LEAST_SIDE = 0.2, 0.8, 0.05  # of the field's width
 PLATEN_DRIFTS, PLATEN_BOWS = np.arange(-1.0, 1.01, 1.0 / 8.0), np.array([-0.15, 0.0, 0.15])  # bands over half the field
 BLOCK_DRIFTS, BLOCK_BOWS = np.arange(-1.75, 1.76, 1.0 / 8.0), np.arange(-1.5, 1.51, 0.75)  # a block covers a third of it or so
 WHOLE_DRIFTS, WHOLE_BOWS = np.arange(-1.0, 1.01, 1.0 / 8.0), np.arange(-1.5, 1.51, 0.125)
+LEAST_LOST = 1e-3  # of the tone: less is not told apart
 DEEPEST = 0.3  # of the contrast: a deeper seam speaks no louder
 SEAM_WEIGHT = 0.2  # of the tone for a whole loss of contrast at both edges
 
@@ -103,7 +104,15 @@ def _pixels(lines: Lines) -> float:
 
 def best_cut(lines: Lines, *, near: tuple[int, int] | None) -> Edges:
     """The best two edges along these lines: all of them by steps of COARSE columns, or only those `near` two columns."""
-    left, right = _all_pairs() if near is None else _near_pairs(near)
+    return _best_of(lines, *allowed_pairs(near))
+
+
+def cut_at(lines: Lines, *, left: int, right: int) -> Edges:
+    """These two edges and what is kept with them."""
+    return _best_of(lines, np.array([left]), np.array([right]))
+
+
+def _best_of(lines: Lines, left: NDArray, right: NDArray) -> Edges:
     sums = by_groups(lines.phasor).astype(np.complex64)
     inside, blocks = _kept(sums, _waves(BLOCK_RUNS), left, right, inside=True)
     outside, platens = _kept(sums, _waves(PLATEN_RUNS), left, right, inside=False)
@@ -123,14 +132,21 @@ def best_cut(lines: Lines, *, near: tuple[int, int] | None) -> Edges:
     )
 
 
-def _all_pairs() -> tuple[NDArray, NDArray]:
-    cut = np.arange(0, COLUMNS + 1, COARSE)
-    return _allowed(*(grid.ravel() for grid in np.meshgrid(cut, cut, indexing="ij")))
+def lost_with_fewer(edges: Edges) -> float:
+    """Natural logarithm by how much more of the tone is lost with one of the edges alone or with neither, whichever loses least."""
+    one_edge = (cut_at(edges.lines, left=edges.left, right=COLUMNS).kept, cut_at(edges.lines, left=0, right=edges.right).kept)
+    fewer = max(kept_uncut(edges.lines), *one_edge)
+    return float(np.log((1.0 - fewer + LEAST_LOST) / (1.0 - edges.kept + LEAST_LOST)))
 
 
-def _near_pairs(near: tuple[int, int]) -> tuple[NDArray, NDArray]:
-    steps = np.arange(-2 * COARSE, 2 * COARSE + 1)
-    left, right = (grid.ravel() for grid in np.meshgrid(near[0] + steps, near[1] + steps, indexing="ij"))
+def allowed_pairs(near: tuple[int, int] | None, *, coarse: int = COARSE) -> tuple[NDArray, NDArray]:
+    """Left and right columns of all pairs that can be the edges of a block, by steps of `coarse`, or only of those `near` two columns."""
+    if near is None:
+        cuts = (np.arange(0, COLUMNS, coarse),) * 2
+    else:
+        steps = np.arange(-2 * coarse, 2 * coarse + 1)
+        cuts = (near[0] + steps, near[1] + steps)
+    left, right = (grid.ravel() for grid in np.meshgrid(*cuts, indexing="ij"))
     return _allowed(left, right)
 
 

@@ -145,6 +145,19 @@ def bands_along(field: Field, *, lean: float) -> tuple[NDArray, NDArray]:
     return _straightened(field.bands, move), np.exp(2j * np.pi * (down * centred(ROWS)[:, None] + across * x))
 
 
+def lit_along(field: Field, *, lean: float) -> NDArray:
+    """[row, column] True along leaning lines where the field is lit."""
+    lit: NDArray = _straightened(field.lit, _move(field, lean)) > 0.99
+    return lit
+
+
+def climb_along(field: Field, *, lean: float) -> float:
+    """Rows by which a band of the even tone goes down from one leaning line to the next."""
+    down, across = field.tone
+    along = down + across * float(_move(field, lean)[0, 1]) * ROWS / COLUMNS
+    return -across / along * ROWS / COLUMNS
+
+
 def lines_of(field: Field, *, lean: float) -> Lines:
     """The field along leaning lines. Blurred along them by a band, it keeps the edges of a block sharp that lean as they do."""
     move = _move(field, lean)

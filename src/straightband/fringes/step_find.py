@@ -1,27 +1,29 @@
 """The block's face found by itself: two straight, parallel edges at which the bands jump aside or, where they hardly do, a seam is seen.
 
-One cue must stand at both edges: the bands jump, or they are weak all along a line. Where neither is seen nothing can be found: a step of
-a whole number of bands without a visible seam is refused.
+Two pairs of lines are weighed: the one that cuts the field best into two faces, and the one at which the bands change most alike close by. One
+cue must stand at both edges: the bands jump, or they are weak all along a line. A step of a whole number of bands without a visible seam is refused.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from straightband.errors import OutlineNotFound
 from straightband.fringes.step_cells import BlockFace, Margins
-from straightband.fringes.step_edges import Edges, find_edges, kept_uncut
-from straightband.fringes.step_field import COLUMNS, GROUPS, ROWS, Field, bands_along, by_groups, centred, lit_field
+from straightband.fringes.step_edges import Edges, cut_at, find_edges, lost_with_fewer
+from straightband.fringes.step_field import COLUMNS, ROWS, Field, bands_along, centred, lines_of, lit_field
+from straightband.fringes.step_pairs import Pair, Told, find_pair, pair_near, seams_near, tell
 from straightband.fringes.step_seams import Seams, depth_down, seams_of
 
-LEAST_GAIN = 0.03  # of the whole tone
-LEAST_JUMP = 0.05  # bands, right at each edge
+LEAST_JUMP, LEAST_LOSS = 5.0, 0.25  # odds of the weaker edge, and loss without it: where no block shows 0.03 from odds of 5 up
+SURE_JUMP, SURE_LOSS = 13.5, -0.2  # one face that bends as the jumps would make it may lose as little; the odds were 11.9 at most by chance
+LOSS_WEIGHT = 15.0  # of what is lost against the odds: readings in a picture that are independent of each other
 LEAST_SEAM = 6.2  # strength: 7.5 and more on real edges that hardly jump, by chance 5.2 at most, on real and drawn photographs
+LEAST_SEAM_ODDS = 6.0  # of loss of contrast and of light together: 6.5 and more on real edges
 LEAST_KEPT = 0.8  # of the tone: real photographs keep 0.92 and more
-WINDOW, STAND_OFF = 0.14, 0.13  # of the block's width: where the phase is taken beside an edge, clear of its blur
 TILTS, BOWS = np.arange(-1.0, 1.01, 0.05), np.arange(-0.5, 0.51, 0.25)  # of block against platen, bands over half the field
 SEAM_REACH = 2  # columns from the edge
 SEAM_SAYS = 0.1  # of a row that the phase is sure of
@@ -32,31 +34,43 @@ FOUND_MARGINS = Margins(inside=0.14, outside=0.14, ends=0.05)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """What speaks for the two edges found.
+    """What speaks for two edges.
 
     Attributes
     ----------
-    gain
-        Share of the tone kept by block and platen apart, over what one face keeps.
-    jumps
-        (2,) size of the jump at the left and the right edge, in bands.
+    edges
+        Where they are.
+    pair
+        The jumps there or close by.
+    loss
+        Logarithm by how much more of the tone is lost with fewer edges.
     seams
         (2,) strength of the seam at each edge: how sure it is in standard errors, and how deep.
+    seam_odds
+        (2,) what loss of contrast and of light near each edge say together.
     """
 
-    gain: float
-    jumps: NDArray
+    edges: Edges
+    pair: Pair
+    loss: float
     seams: NDArray
+    seam_odds: NDArray
 
     @property
     def jumps_seen(self) -> bool:
-        """True if the bands jump at both edges, or at one that the other's seam goes with."""
-        return bool(self.gain > LEAST_GAIN and np.all((self.jumps > LEAST_JUMP) | (self.seams > LEAST_SEAM)))
+        """True if the bands jump at both edges, and neither edge alone explains the picture."""
+        weaker = self.pair.weaker
+        return (weaker > LEAST_JUMP and self.loss > LEAST_LOSS) or (weaker > SURE_JUMP and self.loss > SURE_LOSS)
 
     @property
     def seams_seen(self) -> bool:
         """True if a seam is seen at both edges."""
-        return bool(np.all(self.seams > LEAST_SEAM))
+        return bool(np.all(self.seams > LEAST_SEAM) and np.all(self.seam_odds > LEAST_SEAM_ODDS))
+
+    @property
+    def weight(self) -> float:
+        """How likely the pair is beside others."""
+        return self.pair.strength + LOSS_WEIGHT * self.loss
 
 
 def find_block(light: NDArray) -> BlockFace:
@@ -64,12 +78,39 @@ def find_block(light: NDArray) -> BlockFace:
     field = lit_field(light)
     if field is None:
         raise _not_found()
-    edges = find_edges(field)
-    seen = evidence(edges)
-    if edges.kept < LEAST_KEPT or not (seen.jumps_seen or seen.seams_seen):
+    seen = [each for each in evidence(field) if each.edges.kept > LEAST_KEPT and (each.jumps_seen or each.seams_seen)]
+    if not seen:
         raise _not_found()
-    top, bottom = _find_ends(field, edges)
-    return _face(field, edges, top=top, bottom=bottom)
+    best = max(seen, key=_rank)
+    top, bottom = _find_ends(field, best.edges)
+    return replace(_face(field, best.edges, top=top, bottom=bottom), faint=not best.jumps_seen)
+
+
+def _rank(seen: Evidence) -> tuple[bool, float]:
+    """Seams count where nothing jumps."""
+    return seen.jumps_seen, seen.weight
+
+
+def evidence(field: Field) -> tuple[Evidence, Evidence]:
+    """What speaks for the pair that cuts the field best, and for the pair at which the bands jump best close by."""
+    told = tell(field)
+    cut = find_edges(field)
+    pair = find_pair(told)
+    beside = pair_near(told, lean=cut.lines.lean, near=(cut.left, cut.right))
+    at_pair = cut_at(lines_of(field, lean=pair.lean), left=pair.left, right=pair.right)
+    return _seen(told, cut, beside), _seen(told, at_pair, pair)
+
+
+def _seen(told: Told, edges: Edges, pair: Pair) -> Evidence:
+    seams = seams_of(edges.lines)
+    ends = edges.left, edges.right
+    return Evidence(
+        edges=edges,
+        pair=pair,
+        loss=lost_with_fewer(edges),
+        seams=np.array([seams.strength[_seam_at(seams, edge)] for edge in ends]),
+        seam_odds=seams_near(told, lean=edges.lines.lean, near=ends),
+    )
 
 
 def _not_found() -> OutlineNotFound:
@@ -77,16 +118,6 @@ def _not_found() -> OutlineNotFound:
         found="the bands show no clear jump or seam at two straight edges, so the block's face can't be found",
         needed="its corners are needed",
         remedy="give --corners with its top-left, bottom-left and bottom-right corner, in pixels of the upright photograph",
-    )
-
-
-def evidence(edges: Edges) -> Evidence:
-    """What speaks for these edges."""
-    seams = seams_of(edges.lines)
-    return Evidence(
-        gain=edges.kept - kept_uncut(edges.lines),
-        jumps=_jumps(edges),
-        seams=np.array([seams.strength[_seam_at(seams, edge)] for edge in (edges.left, edges.right)]),
     )
 
 
@@ -98,32 +129,6 @@ def _seam_at(seams: Seams, edge: int) -> int:
 def _place(edges: Edges) -> NDArray:
     """(COLUMNS,) position between the edges, 0 at the left and 1 at the right one."""
     return (np.arange(COLUMNS) + 0.5 - edges.left) / (edges.right - edges.left)
-
-
-def _jumps(edges: Edges) -> NDArray:
-    """(2,) size of the jump close by the left and the right edge, in bands, without its sign.
-
-    What the phase changes on either side of the edge over a like distance is taken off: a tilt or a bow is no jump. It is taken for each
-    group of rows, since a block that is tilted along its length jumps the one way above and the other way below.
-    """
-    found = []
-    for edge, inward in ((0.0, 1.0), (1.0, -1.0)):
-        inner, outer = edge + inward * STAND_OFF, edge - inward * STAND_OFF
-        spots = np.array([_near(edges, spot) for spot in (inner + inward * WINDOW, inner, outer, outer - inward * WINDOW)])
-        lit = np.all(np.abs(spots) > 0.0, axis=0)
-        ahead = np.angle(spots[:-1] * np.conj(spots[1:])) / (2.0 * np.pi)
-        jump = ahead[1] - STAND_OFF / WINDOW * (ahead[0] + ahead[2])
-        enough = 2 * np.count_nonzero(lit) > lit.size  # else it lies too near the field's rim to tell
-        found.append(float(np.arccos(np.mean(np.cos(2.0 * np.pi * jump[lit])))) / (2.0 * np.pi) if enough else 0.0)
-    return np.array(found)
-
-
-def _near(edges: Edges, spot: float) -> NDArray:
-    """(group,) sums of the phasors around a place between the edges; 0 where less than the half of it is lit."""
-    near = by_groups(edges.lines.phasor[:, np.abs(_place(edges) - spot) < WINDOW / 2])
-    lit = by_groups(np.abs(edges.lines.phasor[:, np.abs(_place(edges) - spot) < WINDOW / 2]) > 0.0)
-    half = 0.5 * WINDOW * (edges.right - edges.left) * ROWS / GROUPS
-    return np.where(lit.sum(axis=1) > half, near.sum(axis=1), 0.0)
 
 
 def _find_ends(field: Field, edges: Edges) -> tuple[int, int]:

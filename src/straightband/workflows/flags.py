@@ -25,6 +25,7 @@ SENTENCES = {
     "outline-told": "the outline was told, not found",
     "lamp-channel-clipped": "the colour that the lamp fills is overexposed, so another was read",
     "block-out-of-parallel-with-platen": "the block's face does not lie parallel with the platen",
+    "block-hardly-shows": "the bands do not jump at the block's edges and two faint lines were taken for them: see that there is a block and that it lies there",
     "photographs-differ": "the photographs differ by more than their own uncertainty",
 }
 
