@@ -93,6 +93,15 @@ def test_a_third_of_the_face_hidden_is_no_hindrance(picture_of):
     assert off_rad(fit, phase, picture) < 0.15  # as above
 
 
+def test_many_bands_of_which_the_bright_halves_are_clipped(picture_of):
+    """Where half the face is white, what is left holds little of the bands' own tone, and where it is white holds it all."""
+    face, phase = pattern("forty bands")
+    picture = picture_of(face, phase, samples=300)
+    white = picture.light > np.quantile(picture.light[~picture.missing], 0.5)
+    fit = fit_whole(picture.light, picture.missing | white, shape=face.shape)
+    assert off_rad(fit, phase, picture) < 0.15  # as above
+
+
 def test_the_same_picture_gives_the_same_fit(picture_of):
     """Nothing is left to chance: two runs agree to the last bit."""
     face, phase = pattern("rings")

@@ -86,12 +86,15 @@ class CoarsePicture:
         (n,) their coordinates.
     grid
         [y, x] picture less its background, zero where nothing is known.
+    gaps
+        [y, x] share of each cell that is missing, less its background: bright bands that were clipped are seen in what they took away.
     """
 
     samples: Samples
     x: NDArray
     y: NDArray
     grid: NDArray
+    gaps: NDArray
 
     def only(self, chosen: NDArray) -> CoarsePicture:
         """The picture with some of its cells, by number or by True; the grid stays whole."""
@@ -110,7 +113,8 @@ def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape, 
     mean = cv2.resize(np.where(missing, np.float32(0), intensity), size, interpolation=cv2.INTER_AREA) / np.maximum(filled, 1e-6)
     x, y = disc_grid(samples)
     x, y = x * half_extent[0], y * half_extent[1]
-    keep = (filled > LEAST_FILLED) & ((shape is Shape.RECTANGLE) | (x * x + y * y <= 1.0))
+    on_face = (shape is Shape.RECTANGLE) | (x * x + y * y <= 1.0)
+    keep = (filled > LEAST_FILLED) & on_face
     xs, ys, value, weight = x[keep], y[keep], mean[keep].astype(float), filled[keep].astype(float)
     basis = polynomials(xs, ys, shape=shape, order=2)
     for _ in range(BACKGROUND_ROUNDS):
@@ -120,7 +124,8 @@ def shrink(intensity: NDArray, missing: NDArray, *, samples: int, shape: Shape, 
         weight = np.where(np.abs(value - background) > OUTSHINES * np.median(np.abs(value - background)), 0.0, weight)
     grid = np.zeros(size, dtype=np.float32)
     grid[keep] = (value - background) * weight
-    return CoarsePicture(samples=Samples(value=value, weight=weight), x=xs, y=ys, grid=grid)
+    gaps = np.where(on_face, np.mean(filled[on_face]) - filled, np.float32(0))
+    return CoarsePicture(samples=Samples(value=value, weight=weight), x=xs, y=ys, grid=grid, gaps=gaps)
 
 
 def grid_for(start: Start) -> int:

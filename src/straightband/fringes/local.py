@@ -33,6 +33,7 @@ from straightband.fringes.frame import (
 )
 from straightband.fringes.noise import correlation_area, spread
 from straightband.fringes.trust import CALMED_STEPS, MOST_STEPS, STEPS, far_off, glare_on, narrow_things, overlaid, weights
+from straightband.fringes.veil import lifted_veil
 
 FIRST_SHARED, MISFIT_SHARED = 4.0, 5.0  # pixels that share a reading: assumed at first; above which the model misses something
 BORDER_ROUNDS = (1, 2)  # in which the border is placed anew
@@ -156,7 +157,7 @@ def fit_local(
     steps = STEPS
     while state.round < steps:
         if state.round == 1:
-            picture, state = _looked_over(picture, state)
+            picture, state = _looked_over(_unveiled(picture, state), state)
         if state.round == STEPS - 1:
             picture = _looked_into(picture, state)
         state = _round(picture, state)
@@ -229,6 +230,17 @@ def _bordered(picture: _Picture, state: _State, *, border: Border) -> _State:
         coefficients = np.insert(coefficients, before, np.zeros(2 * at_cells.shape[1]))
     blocks = with_border(state.blocks, at_cells, light=picture.light)
     return replace(state, frame=frame, blocks=blocks, coefficients=coefficients, border=border)
+
+
+def _unveiled(picture: _Picture, state: _State) -> _Picture:
+    """The picture without the light of lamps' images that bands still show through."""
+    fields, _, _ = picture.seen_by(state)
+    bright = glare_on(picture.value, fields, present=state.present, frame=state.frame)
+    if not bright.any():
+        return picture
+    return replace(
+        picture, value=picture.value - lifted_veil(picture.value, fields, bright=bright, present=state.present, frame=state.frame)
+    )
 
 
 def _looked_over(picture: _Picture, state: _State) -> tuple[_Picture, _State]:

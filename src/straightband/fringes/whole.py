@@ -25,7 +25,7 @@ from straightband.fringes.grow import (
 )
 from straightband.fringes.model import explained, seed
 from straightband.fringes.parts import grown_from_parts
-from straightband.fringes.starts import WEAK_SAMPLES, disc_grid, find_starts
+from straightband.fringes.starts import WEAK_SAMPLES, Start, disc_grid, find_starts
 
 # (starts kept, polynomial orders, samples used, steps an order): each round keeps the best of the one before
 ROUNDS = ((16, (2,), 1200, 5), (6, (3, 4), 2500, 5), (3, (6,), 6000, 5))
@@ -36,6 +36,7 @@ DOUBTFUL_BANDS, DETAIL = 5.0, 0.015
 RIVAL, MOST_RIVALS = 2.0, 3  # times what the best leaves unexplained, up to which another is not given up yet
 LITTLE_LEFT = 3e-3  # unexplained; above, all starts over the whole face may have been wrong
 NOTHING_LEFT = 5e-4  # unexplained; a phase folded wrong leaves more, as long as its light is not bent to it
+MUCH_CLIPPED = 0.15  # mean departure from an even share of missing light: half of a face clipped in bands gives up to 0.4
 CLEARLY_LESS = 0.8  # of what was unexplained, for a mirrored phase to be preferred
 
 
@@ -52,8 +53,7 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
     pictures = {n: shrink(intensity, missing, samples=n, shape=shape, half_extent=half_extent) for n in (WEAK_SAMPLES, *GRIDS)}
     if pictures[GRIDS[0]].x.size < 200:
         return None
-    starts = find_starts(pictures[GRIDS[1]].grid, coarse=pictures[WEAK_SAMPLES].grid)
-    fits = [at_start(start) for start in starts]
+    fits = [at_start(start) for start in _starts(fine=pictures[GRIDS[1]], coarse=pictures[WEAK_SAMPLES])]
     picture = pictures[GRIDS[0]]
     simplest: tuple[WholeFit, ...] = ()
     for kept, orders, count, steps in ROUNDS:
@@ -75,6 +75,14 @@ def fit_whole(intensity: NDArray, missing: NDArray, *, shape: Shape, half_extent
         runner_up=max((fit.explained for fit in others), default=0.0),
         rivals=tuple(fit for fit in others if 1.0 - fit.explained < left)[:MOST_RIVALS],
     )
+
+
+def _starts(*, fine: CoarsePicture, coarse: CoarsePicture) -> list[Start]:
+    """Starts from the light, and where much of it was clipped from the bands it was clipped on, highest peak first."""
+    starts = find_starts(fine.grid, coarse=coarse.grid)
+    if np.mean(np.abs(fine.gaps)) > MUCH_CLIPPED:
+        starts += find_starts(fine.gaps, coarse=coarse.gaps)
+    return sorted(starts, key=lambda start: -start.score)
 
 
 def _bands(fit: WholeFit, *, picture: CoarsePicture, shape: Shape) -> float:

@@ -29,6 +29,7 @@ LEAST_OUTWARD_PX = 0.3  # less is within what the place of the edge itself is go
 LEAST_JUMP = 0.15  # of the smaller edge, relative to the larger
 FAR_INWARD_PX, FAR_OUTWARD_PX = 7.0, 16.0  # where a step outside an inner edge that is known is looked for
 INNER_PX, STEP_WIDTHS_PX, STEP_BLURS_PX = (-0.6, 0.0, 0.6), np.arange(1.5, 12.1, 0.5), (0.7, 1.0, 1.5, 2.2, 3.2)
+OUT_OF_FOCUS_PX, IN_FOCUS = 2.0, 2.0  # blur; how many times it a second edge must lie outside
 SURE_LEFT, DOUBTFUL_LEFT, NARROW_LEFT = 0.5, 0.65, 0.25  # what two edges leave, of what one leaves
 NARROW_PX = 1.75  # two edges nearer than this are mostly one whose blur is not even
 LEAST_STEP_PX = 1.5  # less is what an edge looks like whose blur is no bell curve
@@ -85,7 +86,7 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     tried = [(at + width, width, blur) for at in INNER_PX for width in STEP_WIDTHS_PX for blur in STEP_BLURS_PX]
     parts = [unexplained(profiles, offsets, outer=outer, width=width, blur=blur) for outer, width, blur in tried]
     best = int(np.argmin([part.sum() for part in parts]))
-    outer, width, _ = tried[best]
+    outer, width, blur = tried[best]
     left = float(parts[best].sum() / (alone.sum() + 1e-12))
     alike = float(np.mean(parts[best] < BETTER * alone)) > BETTER_SECTORS
     if not alike or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
@@ -100,8 +101,10 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     to_shadow = float(parts[best].sum() / (min(shaded) + 1e-12))
     if to_shadow > LIKE_SHADOW:
         return None
-    sure = (left < SURE_LEFT and to_shadow < BETTER_THAN_SHADOW) or to_shadow < FAR_BETTER_THAN_SHADOW
-    return OuterStep(outward_px=float(outer), sure=sure)
+    clear = (left < SURE_LEFT and to_shadow < BETTER_THAN_SHADOW) or to_shadow < FAR_BETTER_THAN_SHADOW
+    # the foot of an edge out of focus, blurred after the camera's curve, looks like a second edge
+    in_focus = blur < OUT_OF_FOCUS_PX or outer > IN_FOCUS * blur
+    return OuterStep(outward_px=float(outer), sure=clear and in_focus)
 
 
 def sides_on_inner_edge(pyramid: Pyramid, figure: Figure, *, width_px: float) -> NDArray:

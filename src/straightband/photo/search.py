@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import cv2
 import numpy as np
 
-from straightband.photo.choice import CALM, Seen, bevel_inside, outline_among
+from straightband.photo.choice import CALM, Seen, bevel_inside, gaps, outline_among
 from straightband.photo.curves import CLOSE, WIDE, Curve, curves_near
 from straightband.photo.figure import Figure, apart
-from straightband.photo.judge import Look, change_between
+from straightband.photo.judge import Look, change_between, look_at
 from straightband.photo.texture import textured_areas
 from straightband.photo.unrolled import Pyramid, Window
 from straightband.photo.votes import ALIKE, DIRECTIONS, SQUARE_DIRECTIONS, TURNED_BIN_PX, Edges, edges_of, unlike, vote, vote_rectangles
@@ -36,11 +37,44 @@ PEELED_COVERAGE = 0.6
 SWING_PX = (5.0, 9.0)
 RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
 PLAIN_COVERAGE, PLAIN_CALM, PLAIN_BORDER = 0.88, 0.85, 0.4
+SOFT_RADIUS_PX = 100.0  # so small that a rim out of focus is sharp and the finest rings dissolve
+SOFT_COVERAGE = 0.8
+SOFT_PLACE = 0.01  # relative to the shorter half axis: how well a rim is placed there
 LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
 def searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, float] | None:
     """The outline of a face of the proportions given and the width of its bevel relative to its radius; None if there is none."""
+    found = _searched(pyramid, ratio=ratio, square=square)
+    around = None if found is None or square else _around_rings(pyramid, found[0], ratio=ratio)
+    return found if around is None else (around, 0.0)
+
+
+def _around_rings(pyramid: Pyramid, best: Seen, *, ratio: float) -> Seen | None:
+    """The rim around what was taken for the outline, where it shows only as small as dissolves bands: fine rings are sharper than a rim out of focus."""
+    side_px = round(SOFT_RADIUS_PX * max(pyramid.pictures[0].shape) / best.figure.axes()[1])
+    view = pyramid.view(pyramid.whole, side_px=side_px)
+    small = Pyramid(pictures=(view.picture * view.picture,))
+    near = curves_near(small, view.from_plane(best.figure), reach=WIDE)
+    # a start far off may catch half of the rim, from where the whole of it is seen
+    for curve in [*near, *(further for start in near for further in curves_near(small, start.figure, reach=WIDE))]:
+        if curve.coverage < SOFT_COVERAGE or not _may_surround(best.figure, view.to_plane(curve.figure), ratio=ratio):
+            continue
+        settled = [replace(one, figure=view.to_plane(one.figure)) for one in (curve, *curves_near(small, curve.figure, reach=CLOSE))]
+        around = max((Seen(curve=one, look=look_at(pyramid, one.figure)) for one in settled), key=lambda one: one.rank)
+        lively = change_between(pyramid, inner=best.figure, outer=around.figure) > CALM * best.look.border
+        if lively and around.look.calm >= max(best.look.calm, PLAIN_CALM):
+            return around
+    return None
+
+
+def _may_surround(inner: Figure, outer: Figure, *, ratio: float) -> bool:
+    narrow, wide = gaps(inner=inner, outer=outer)
+    return narrow > -2.0 * SOFT_PLACE and wide > 2.0 * SOFT_PLACE and abs(math.log(outer.ratio() / ratio)) < RATIO_MARGIN
+
+
+def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, float] | None:
+    """The same, as it shows at full size."""
     rough: list[Curve] = []
     curves: list[Curve] = []
     best = None

@@ -43,6 +43,10 @@ class View:
         """A figure found in the picture, in plane pixels."""
         return Figure(square=figure.square, matrix=self.back @ figure.matrix)
 
+    def from_plane(self, figure: Figure) -> Figure:
+        """A figure in plane pixels, in those of the picture."""
+        return Figure(square=figure.square, matrix=np.linalg.solve(self.back, figure.matrix))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pyramid:
