@@ -2,6 +2,7 @@
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -124,12 +125,30 @@ def test_a_wrong_shape_is_not_found(drawn, semi_px, told):
 
 def test_a_face_cut_off_by_the_frame_is_refused():
     """The frame is laid so that 20 px of the face are missing on the right."""
-    from dataclasses import replace
-
     plane = on_a_table(Shape.ELLIPSE, semi_px=(300.0, 212.1))
     cut = replace(plane, light=plane.light[:, :680], clipped=plane.clipped[:, :680], size_px=(680, 600))
     with pytest.raises(OutlineNotFound, match="right edge"):
         find_outline(cut, face=FACE)
+
+
+def field_of_rings(*, rings, centre_px, soft_px):
+    """A round field as an eyepiece shows it: its rim out of focus, rings by the square of the distance up to it."""
+    from scipy.special import ndtr
+
+    rows, columns = np.mgrid[:700, :800].astype(float)
+    away = np.hypot(columns - 410.0, rows - 345.0) - 260.0
+    turns = rings * ((columns - centre_px[0]) ** 2 + (rows - centre_px[1]) ** 2) / 260.0**2
+    noise = 0.004 * np.random.default_rng(5).standard_normal(rows.shape)
+    light = 0.01 + ndtr(-away / soft_px) * (0.3 + 0.2 * np.cos(2.0 * math.pi * turns)) + noise
+    return replace(on_a_table(Shape.ROUND, semi_px=(260.0, 260.0)), light=light.astype(np.float32), clipped=light > 1.0, size_px=(800, 700))
+
+
+@pytest.mark.parametrize(("rings", "centre_px"), [(12.0, (380.0, 390.0)), (18.0, (395.0, 352.0)), (14.0, (440.0, 300.0))])
+def test_fine_rings_are_not_taken_for_a_rim_out_of_focus(rings, centre_px):
+    """Closed form: a field of radius 260 px about (410, 345), its rim blurred by 4.5 px, where the rings inside it are the sharper curves."""
+    found = find_outline(field_of_rings(rings=rings, centre_px=centre_px, soft_px=4.5), face=round_face(diameter_mm=20.0))
+    # a ring lies 5 px and more inside; the last one, cut by the rim, moves where the light is steepest by up to half the blur
+    assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx([410.0, 345.0, 260.0, 260.0], abs=2.5)
 
 
 @pytest.mark.parametrize("name", ["newton_rings_raw_01.jpg", "newton_rings_raw_02.jpg"])

@@ -22,8 +22,14 @@ HEIGHTS_RAD = (0.6, 1.2, 2.2)
 WIDTHS = (0.6, 1.0, 1.5)  # radii of the patch
 LEAST_EXPLAINED = 0.9  # of the squares in the patch's surroundings
 MOVED_EXPLAINED = 0.8  # the same, noise taken off, where the bands are known to have moved and specks may lie about
+SHAPE, MOST_STRETCHED = 6, 1.5  # numbers that make a bell; logarithm of the ratio of its axes, at most
+HALF_HEIGHT_WIDTHS = 2.355  # full width of a Gaussian at half its height, in standard deviations
 FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and height of a bell that is a hill
-LESS_THAN_ADDED = 0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image unless a hill does much better
+LESS_THAN_ADDED = (
+    0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image, small ones dust, unless a hill does much better
+)
+ONE_SIGN = 0.85  # share of the departures by which dust is darker, or a glint brighter; a hill so small rarely lies on one flank of a band
+WIDEST_DUST_PX = 11.0  # full width at half height, in pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +78,7 @@ def find_bumps(
             phase_rad=fields.phase_rad[near],
             row=(rows[near] - middle[0]) / radius,
             column=(columns[near] - middle[1]) / radius,
+            radius_px=radius,
         )
         shape = trial.best(least=least, unexplainable=noise**2 * trial.value.size)
         if shape is not None:
@@ -93,25 +100,30 @@ def _largest(patches: NDArray, *, of: int) -> NDArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Trial:
-    """The surroundings of a patch: value less light, modulation, phase, and place in radii from the patch's middle, (k,) each."""
+    """The surroundings of a patch: value less light, modulation, phase, and place in radii from the patch's middle, (k,) each, and that radius."""
 
     value: NDArray
     modulation: NDArray
     phase_rad: NDArray
     row: NDArray
     column: NDArray
+    radius_px: float
 
     def best(self, *, least: float, unexplainable: float) -> NDArray | None:
-        """Height, middle and width of the bell that explains the patch, or None; `unexplainable` is the sum of squares that noise leaves."""
-        bands = self._left(np.zeros(4))
-        starts = [np.array([sign * h, 0.0, 0.0, np.log(w)]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS]
+        """Height, middle, width and stretch of the bell that explains the patch, or None; `unexplainable` is the sum of squares that noise leaves."""
+        bands = self._left(np.zeros(SHAPE))
+        starts = [np.array([sign * h, 0.0, 0.0, np.log(w), 0.0, 0.0]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS]
         start = min(starts, key=lambda shape: float(np.sum(self._left(shape) ** 2)))
         found = optimize.least_squares(self._left, start, method="lm", max_nfev=60)
         left = float(np.sum(found.fun**2))
         likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST
         if not likely or left - unexplainable > (1.0 - least) * (float(np.sum(bands**2)) - unexplainable):
             return None
-        if float(np.sum(bands)) > 0.0 and left > LESS_THAN_ADDED * self._left_by_light(bands):
+        across = float(np.exp(found.x[3] - 0.5 * np.hypot(*found.x[4:])))
+        narrow = HALF_HEIGHT_WIDTHS * across * self.radius_px < WIDEST_DUST_PX
+        if narrow and abs(float(np.sum(bands))) > ONE_SIGN * float(np.sum(np.abs(bands))):
+            return None
+        if (narrow or float(np.sum(bands)) > 0.0) and left > LESS_THAN_ADDED * self._left_by_light(bands):
             return None
         return found.x
 
@@ -119,10 +131,10 @@ class _Trial:
         return self.value - self.modulation * np.cos(self.phase_rad + _bell(shape, row=self.row, column=self.column))
 
     def _left_by_light(self, bands: NDArray) -> float:
-        """Squares left of what the bands alone leave where a bell of light is laid over them instead."""
+        """Squares left of what the bands alone leave where a bell of light is laid over them, or taken away, instead."""
         found = optimize.least_squares(
             lambda shape: bands - _bell(shape, row=self.row, column=self.column),
-            [float(np.max(bands)), 0.0, 0.0, 0.0],
+            [float(bands[np.argmax(np.abs(bands))]), *np.zeros(SHAPE - 1)],
             method="lm",
             max_nfev=60,
         )
@@ -130,7 +142,11 @@ class _Trial:
 
 
 def _bell(shape: NDArray, *, row: NDArray, column: NDArray) -> NDArray:
-    """A Gaussian of height, middle and logarithm of the width."""
-    height, middle_row, middle_column, log_width = shape
-    away = (row - middle_row) ** 2 + (column - middle_column) ** 2
-    return height * np.exp(-0.5 * away * np.exp(-2.0 * np.clip(log_width, -2.0, 2.0)))
+    """A Gaussian of height, middle, logarithm of the mean width, and how it is stretched along the rows and along their diagonal."""
+    height, middle_row, middle_column, log_width, along, slanting = shape
+    down, right = row - middle_row, column - middle_column
+    # the logarithm of the quadratic form is free, so that the form is positive whatever the fit tries
+    stretch = min(float(np.hypot(along, slanting)), MOST_STRETCHED)
+    share = np.sinh(stretch) / max(stretch, 1e-9)
+    away = np.cosh(stretch) * (down**2 + right**2) + share * (along * (right**2 - down**2) + 2.0 * slanting * down * right)
+    return height * np.exp(-0.5 * np.maximum(away, 0.0) * np.exp(-2.0 * np.clip(log_width, -2.0, 2.0)))

@@ -131,6 +131,11 @@ class LocalFit:
     log_odds: float
     ended: tuple[_Picture, _State]
 
+    @property
+    def value(self) -> NDArray:
+        """The picture (n,) it fits: light laid over the bands taken away."""
+        return self.ended[0].value
+
 
 def fit_local(
     value: NDArray, present: NDArray, *, frame: Frame, start_rad: NDArray, prior_rad: NDArray, grown: Grown, held: int = HELD_ROUNDS

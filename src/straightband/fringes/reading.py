@@ -135,7 +135,7 @@ def _contenders(whole: WholeFit, value: NDArray, present: NDArray, *, frame: Fra
     fits = [fit, *(_local(value, present, frame=frame, whole=each) for each in rivals)]
     trusting = [each for each in fits if trusted_by(each).any()]
     odd = [each for each in likeliest(trusting) if not (is_plain(each) or is_settled(each))] if trusting else []
-    return fits + [_anew(each, value, present, frame=frame) for each in odd]
+    return fits + [_anew(each, present, frame=frame) for each in odd]
 
 
 def _fair(simplest: tuple[WholeFit, ...]) -> list[WholeFit]:
@@ -158,7 +158,7 @@ def _local(value: NDArray, present: NDArray, *, frame: Frame, whole: WholeFit) -
         raise _no_bands(0.0) from None
 
 
-def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> LocalFit:
+def _anew(fit: LocalFit, present: NDArray, *, frame: Frame) -> LocalFit:
     """The fit once more from its own phase under an even light of constant contrast, which shows borders that were followed by bending before.
 
     The phase sets out from its polynomials alone: what is put into the start is not held against the prior, and would look surer than it is.
@@ -168,10 +168,10 @@ def _anew(fit: LocalFit, value: NDArray, present: NDArray, *, frame: Frame) -> L
     light, modulation = float(np.median(fit.fields.light)), float(np.median(fit.fields.modulation))
     even = np.r_[light, np.zeros(noll_count(LIGHT_ORDER) - 1)]
     return fit_local(
-        value,
+        fit.value,
         present,
         frame=frame,
-        start_rad=np.zeros(value.size),
+        start_rad=np.zeros(fit.value.size),
         prior_rad=expected_size_rad(PHASE_ORDER),
         grown=Grown(light=even, modulation=modulation, phase_rad=phase),
         held=STEPS - 1,

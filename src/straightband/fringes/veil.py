@@ -23,7 +23,7 @@ WINDOW_BANDS = 0.7  # standard deviation of the window, in bands
 WIDEST_WINDOW = 20.0  # pixels; with wider bands a lamp's image bends as they do
 LEAST_WINDOW = 3.0  # pixels
 LEAST_BANDS = 2.0  # across a lamp's image, to be told apart from it
-LEAST_PRESENT = 0.3  # of the window
+LEAST_PRESENT = 0.75  # of the window
 SKIRT = 15  # pixels around an image in which its light is still looked for
 RIDGE = 1e-6
 
@@ -78,8 +78,9 @@ def _light_in(where: NDArray, value: NDArray, fields: Fields, *, there: NDArray,
     grid, phase, weight = (spread_out(each, frame)[box] for each in (value, fields.phase_rad, np.ones(value.size)))
     weight = weight * there[box]
     gram, right = _sums(grid, phase, weight, sigma=sigma, at=here)
-    enough = gram[:, 0, 0] > LEAST_PRESENT
     solved = np.linalg.solve(gram + RIDGE * np.eye(gram.shape[1]), right[:, :, None])[:, 0, 0]
+    # beside clipped pixels a window sees one side only, and what it says there bends the bands
+    enough = gram[:, 0, 0] > LEAST_PRESENT
     light = spread_out(fields.light, frame)
     part = light[box]
     part[here] = np.where(enough, solved, part[here])
@@ -99,11 +100,14 @@ def _sums(grid: NDArray, phase: NDArray, weight: NDArray, *, sigma: float, at: N
     terms = [(0, *power) for power in powers] + [(1, 0, 0), (2, 0, 0)]
     kept: dict[tuple[int, int, int, int], NDArray] = {}
 
+    def seen_through(product: NDArray, m: int, n: int) -> NDArray:
+        once = ndimage.correlate1d(product, window * axis**m, axis=1, mode="constant")
+        return ndimage.correlate1d(once, window * axis**n, axis=0, mode="constant")[at]
+
     def moment(a: int, b: int, m: int, n: int) -> NDArray:
         if (a, b, m, n) not in kept:
             product = weight * bands[a] * bands[b]
-            once = ndimage.correlate1d(product, window * axis**m, axis=1, mode="constant")
-            kept[a, b, m, n] = ndimage.correlate1d(once, window * axis**n, axis=0, mode="constant")[at]
+            kept[a, b, m, n] = seen_through(product, m, n)
         return kept[a, b, m, n]
 
     gram = np.empty((int(at.sum()), len(terms), len(terms)))
@@ -112,6 +116,5 @@ def _sums(grid: NDArray, phase: NDArray, weight: NDArray, *, sigma: float, at: N
         (a, m, n), (b, p, q) = terms[i], terms[j]
         gram[:, i, j] = gram[:, j, i] = moment(min(a, b), max(a, b), m + p, n + q)
     for i, (a, m, n) in enumerate(terms):
-        once = ndimage.correlate1d(weight * bands[a] * grid, window * axis**m, axis=1, mode="constant")
-        right[:, i] = ndimage.correlate1d(once, window * axis**n, axis=0, mode="constant")[at]
+        right[:, i] = seen_through(weight * bands[a] * grid, m, n)
     return gram, right

@@ -38,8 +38,11 @@ SWING_PX = (5.0, 9.0)
 RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
 PLAIN_COVERAGE, PLAIN_CALM, PLAIN_BORDER = 0.88, 0.85, 0.4
 SOFT_RADIUS_PX = 100.0  # so small that a rim out of focus is sharp and the finest rings dissolve
-SOFT_COVERAGE = 0.8
-SOFT_PLACE = 0.01  # relative to the shorter half axis: how well a rim is placed there
+SOFT_COVERAGE, MUCH_SURER = 0.8, 0.3
+SOFT_CROSSING, SOFT_APART = (
+    0.05,
+    0.02,
+)  # relative to the shorter half axis: how far rings found as the outline may reach beyond it, and must stay inside
 LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
@@ -57,20 +60,26 @@ def _around_rings(pyramid: Pyramid, best: Seen, *, ratio: float) -> Seen | None:
     small = Pyramid(pictures=(view.picture * view.picture,))
     near = curves_near(small, view.from_plane(best.figure), reach=WIDE)
     # a start far off may catch half of the rim, from where the whole of it is seen
-    for curve in [*near, *(further for start in near for further in curves_near(small, start.figure, reach=WIDE))]:
-        if curve.coverage < SOFT_COVERAGE or not _may_surround(best.figure, view.to_plane(curve.figure), ratio=ratio):
-            continue
-        settled = [replace(one, figure=view.to_plane(one.figure)) for one in (curve, *curves_near(small, curve.figure, reach=CLOSE))]
-        around = max((Seen(curve=one, look=look_at(pyramid, one.figure)) for one in settled), key=lambda one: one.rank)
-        lively = change_between(pyramid, inner=best.figure, outer=around.figure) > CALM * best.look.border
-        if lively and around.look.calm >= max(best.look.calm, PLAIN_CALM):
-            return around
-    return None
+    rough = [*near, *(further for start in near for further in curves_near(small, start.figure, reach=WIDE))]
+    rough = [one for one in rough if one.coverage > SOFT_COVERAGE and _may_surround(best.figure, view.to_plane(one.figure), ratio=ratio)]
+    settled = rough + [curve for start in rough for curve in curves_near(small, start.figure, reach=CLOSE)]
+    seen = [
+        Seen(curve=one, look=look_at(pyramid, one.figure)) for one in (replace(one, figure=view.to_plane(one.figure)) for one in settled)
+    ]
+    around = [one for one in seen if _is_around(pyramid, one, best=best)]
+    return max(around, key=lambda one: one.rank, default=None)
+
+
+def _is_around(pyramid: Pyramid, one: Seen, *, best: Seen) -> bool:
+    """True if bands go on beyond what was taken for the outline and end at this curve, or this one is seen so much more surely."""
+    lively = change_between(pyramid, inner=best.figure, outer=one.figure) > CALM * best.look.border
+    surer = one.curve.coverage > best.curve.coverage + MUCH_SURER
+    return (lively or surer) and one.look.calm >= max(best.look.calm, PLAIN_CALM)
 
 
 def _may_surround(inner: Figure, outer: Figure, *, ratio: float) -> bool:
     narrow, wide = gaps(inner=inner, outer=outer)
-    return narrow > -2.0 * SOFT_PLACE and wide > 2.0 * SOFT_PLACE and abs(math.log(outer.ratio() / ratio)) < RATIO_MARGIN
+    return narrow > -SOFT_CROSSING and wide > SOFT_APART and abs(math.log(outer.ratio() / ratio)) < RATIO_MARGIN
 
 
 def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, float] | None:
