@@ -22,7 +22,11 @@ HEIGHTS_RAD = (0.6, 1.2, 2.2)
 WIDTHS = (0.6, 1.0, 1.5)  # radii of the patch
 LEAST_EXPLAINED = 0.9  # of the squares in the patch's surroundings
 MOVED_EXPLAINED = 0.8  # the same, noise taken off, where the bands are known to have moved and specks may lie about
-SHAPE, MOST_STRETCHED = 6, 1.5  # numbers that make a bell; logarithm of the ratio of its axes, at most
+SHAPE, AROUND, MOST_STRETCHED = (
+    6,
+    3,
+    1.5,
+)  # numbers that make a bell, and the level and slope of the phase around it; logarithm of the ratio of its axes, at most
 HALF_HEIGHT_WIDTHS = 2.355  # full width of a Gaussian at half its height, in standard deviations
 FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and height of a bell that is a hill
 LESS_THAN_ADDED = (
@@ -111,34 +115,38 @@ class _Trial:
 
     def best(self, *, least: float, unexplainable: float) -> NDArray | None:
         """Height, middle, width and stretch of the bell that explains the patch, or None; `unexplainable` is the sum of squares that noise leaves."""
-        bands = self._left(np.zeros(SHAPE))
-        starts = [np.array([sign * h, 0.0, 0.0, np.log(w), 0.0, 0.0]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS]
+        bands = self._left(np.zeros(SHAPE + AROUND))
+        starts = [
+            np.array([sign * h, 0.0, 0.0, np.log(w), *np.zeros(2 + AROUND)]) for sign in (1.0, -1.0) for h in HEIGHTS_RAD for w in WIDTHS
+        ]
         start = min(starts, key=lambda shape: float(np.sum(self._left(shape) ** 2)))
         found = optimize.least_squares(self._left, start, method="lm", max_nfev=60)
         left = float(np.sum(found.fun**2))
         likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST
         if not likely or left - unexplainable > (1.0 - least) * (float(np.sum(bands**2)) - unexplainable):
             return None
-        across = float(np.exp(found.x[3] - 0.5 * np.hypot(*found.x[4:])))
+        across = float(np.exp(found.x[3] - 0.5 * np.hypot(*found.x[4:SHAPE])))
         narrow = HALF_HEIGHT_WIDTHS * across * self.radius_px < WIDEST_DUST_PX
         if narrow and abs(float(np.sum(bands))) > ONE_SIGN * float(np.sum(np.abs(bands))):
             return None
         if (narrow or float(np.sum(bands)) > 0.0) and left > LESS_THAN_ADDED * self._left_by_light(bands):
             return None
-        return found.x
+        return found.x[:SHAPE]
 
     def _left(self, shape: NDArray) -> NDArray:
-        return self.value - self.modulation * np.cos(self.phase_rad + _bell(shape, row=self.row, column=self.column))
+        level, down, right = shape[SHAPE:]
+        around = level + down * self.row + right * self.column
+        return self.value - self.modulation * np.cos(self.phase_rad + around + _bell(shape[:SHAPE], row=self.row, column=self.column))
 
     def _left_by_light(self, bands: NDArray) -> float:
         """Squares left of what the bands alone leave where a bell of light is laid over them, or taken away, instead."""
-        found = optimize.least_squares(
-            lambda shape: bands - _bell(shape, row=self.row, column=self.column),
-            [float(bands[np.argmax(np.abs(bands))]), *np.zeros(SHAPE - 1)],
-            method="lm",
-            max_nfev=60,
-        )
-        return float(np.sum(found.fun**2))
+
+        def left(shape: NDArray) -> NDArray:
+            bare = self._left(np.r_[np.zeros(SHAPE), shape[SHAPE:]])
+            return bare - _bell(shape[:SHAPE], row=self.row, column=self.column)
+
+        start = np.r_[bands[np.argmax(np.abs(bands))], np.zeros(SHAPE - 1 + AROUND)]
+        return float(np.sum(optimize.least_squares(left, start, method="lm", max_nfev=60).fun ** 2))
 
 
 def _bell(shape: NDArray, *, row: NDArray, column: NDArray) -> NDArray:

@@ -10,6 +10,7 @@ Local fits by normalised convolution: H. Knutsson, C.-F. Westin, Normalized and 
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import combinations_with_replacement
 
 import cv2
@@ -25,6 +26,7 @@ LEAST_WINDOW = 3.0  # pixels
 LEAST_BANDS = 2.0  # across a lamp's image, to be told apart from it
 LEAST_PRESENT = 0.75  # of the window
 SKIRT = 15  # pixels around an image in which its light is still looked for
+REACH = 3.0  # standard deviations of the window
 RIDGE = 1e-6
 
 
@@ -68,7 +70,7 @@ def _spacing_px(fields: Fields, frame: Frame) -> NDArray:
 
 def _light_in(where: NDArray, value: NDArray, fields: Fields, *, there: NDArray, frame: Frame, sigma: float) -> NDArray:
     """The light (n,) under the bands at the pixels of one patch [v, u]; what the fields say elsewhere, and where too little is seen."""
-    reach = int(np.ceil(3.0 * sigma))
+    reach = int(np.ceil(REACH * sigma))
     rows, columns = np.nonzero(where)
     box = (
         slice(max(rows.min() - reach, 0), rows.max() + reach + 1),
@@ -92,29 +94,26 @@ def _sums(grid: NDArray, phase: NDArray, weight: NDArray, *, sigma: float, at: N
 
     Powers of the distance from the pixel itself are moments of the window: each is a convolution with a kernel of its own.
     """
-    axis = np.arange(-int(np.ceil(3.0 * sigma)), int(np.ceil(3.0 * sigma)) + 1) / sigma
+    axis = np.arange(-int(np.ceil(REACH * sigma)), int(np.ceil(REACH * sigma)) + 1) / sigma
     window = np.exp(-0.5 * axis**2)
     window /= window.sum()
+
+    @cache
+    def kernels(power: int) -> NDArray:
+        return window * axis**power
+
+    def moment(product: NDArray, *, powers: tuple[int, int]) -> NDArray:
+        once = ndimage.correlate1d(product, kernels(powers[0]), axis=1, mode="constant")
+        return ndimage.correlate1d(once, kernels(powers[1]), axis=0, mode="constant")[at]
+
     bands = (np.ones_like(grid), np.cos(phase), np.sin(phase))
-    powers = ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))
-    terms = [(0, *power) for power in powers] + [(1, 0, 0), (2, 0, 0)]
-    kept: dict[tuple[int, int, int, int], NDArray] = {}
-
-    def seen_through(product: NDArray, m: int, n: int) -> NDArray:
-        once = ndimage.correlate1d(product, window * axis**m, axis=1, mode="constant")
-        return ndimage.correlate1d(once, window * axis**n, axis=0, mode="constant")[at]
-
-    def moment(a: int, b: int, m: int, n: int) -> NDArray:
-        if (a, b, m, n) not in kept:
-            product = weight * bands[a] * bands[b]
-            kept[a, b, m, n] = seen_through(product, m, n)
-        return kept[a, b, m, n]
-
+    terms = [(0, power) for power in ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))] + [(1, (0, 0)), (2, (0, 0))]
+    kept: dict[tuple[int, int, tuple[int, int]], NDArray] = {}
     gram = np.empty((int(at.sum()), len(terms), len(terms)))
-    right = np.empty((len(gram), len(terms)))
     for i, j in combinations_with_replacement(range(len(terms)), 2):
-        (a, m, n), (b, p, q) = terms[i], terms[j]
-        gram[:, i, j] = gram[:, j, i] = moment(min(a, b), max(a, b), m + p, n + q)
-    for i, (a, m, n) in enumerate(terms):
-        right[:, i] = seen_through(weight * bands[a] * grid, m, n)
-    return gram, right
+        (a, (m, n)), (b, (p, q)) = terms[i], terms[j]
+        key = (min(a, b), max(a, b), (m + p, n + q))
+        if key not in kept:
+            kept[key] = moment(weight * bands[a] * bands[b], powers=key[2])
+        gram[:, i, j] = gram[:, j, i] = kept[key]
+    return gram, np.stack([moment(weight * bands[a] * grid, powers=powers) for a, powers in terms], axis=1)
