@@ -22,11 +22,11 @@ from straightband.fringes.step_cells import (
     StepCells,
     block_cells,
     check_shown,
-    gather_step,
     platen_cells,
     without_shadow,
 )
 from straightband.fringes.step_fit import QUICK_CELLS, FaceFit, PhaseForm, fit_face, fit_quickly
+from straightband.fringes.step_lying import frame_of, turned_back
 from straightband.fringes.step_starts import find_step_starts
 from straightband.uncertainty import COVERAGE_95
 
@@ -42,6 +42,7 @@ LEAST_BANDS = 1.5  # from the top of the face to its bottom
 FIRST_READINGS = (150.0, 150.0)  # independent ones in each face, until a fit tells: ripples hang together over some hundred cells
 LEAST_LEAD = 12.0  # in chi^2: the odds against the runner-up are 400 to 1
 FAINT = ("block-hardly-shows",)
+WORST_LYING = 0.25  # expanded, in bands: beyond it the count of bands under a lying block, which they run along, is in doubt
 SAME_FRACTION = 0.1  # bands; phases nearer than this are one reading
 
 
@@ -112,7 +113,7 @@ def read_step(light: NDArray, clipped: NDArray, *, face: BlockFace, margins: Mar
     light, clipped
         [row, column] linear light, and True where it is overexposed.
     face
-        Where the block's face lies, in pixels of `light`.
+        Where the block's face lies, in pixels of `light`; one that lies is read from the platen above and below it where none shows beside it.
     margins
         What to leave out beside its edges.
 
@@ -123,30 +124,31 @@ def read_step(light: NDArray, clipped: NDArray, *, face: BlockFace, margins: Mar
     BandsUnreadable
         Where there are no bands, or two phases explain them equally well.
     """
-    cells = gather_step(light, clipped, face=face)
-    check_shown(cells, margins)
-    pairs = _pairs(cells, margins, face=face)
+    cells, frame = frame_of(light, clipped, face=face, margins=margins)
+    pairs = _pairs(cells, margins, face=frame)
     first = pairs[int(np.argmin(_costs(pairs, readings=FIRST_READINGS)))]
     lit = without_shadow(cells, bands_per_half=float(abs(first.block.waves[1])))
     check_shown(lit, margins)
     read, lead = _settled(lit, margins, pairs=pairs, first=first)
-    _check_bands(read, face=face)
-    if lead < LEAST_LEAD:
+    told = read if frame is face else _Pair(block=turned_back(read.block), platen=turned_back(read.platen))
+    _check_bands(told, face=face)
+    terms = _terms(lit, read, face=frame, margins=margins)
+    uncertainty = float(np.sqrt(sum(term.bands**2 for term in terms)))
+    if lead < LEAST_LEAD or (frame is not face and uncertainty > WORST_LYING):
         raise BandsUnreadable(
             found="two readings that differ by more than a tenth of a band explain the photograph about equally well",
             needed="one reading must stand out",
             remedy="show more of the platen on both sides, or use more bands and less dust",
         )
-    terms = _terms(lit, read, face=face, margins=margins)
     return StepReading(
         band_fraction=read.fraction,
-        band_fraction_uncertainty=float(np.sqrt(sum(term.bands**2 for term in terms))),
+        band_fraction_uncertainty=uncertainty,
         terms=terms,
         face=face,
-        block=read.block,
-        platen=read.platen,
+        block=told.block,
+        platen=told.platen,
         lead=lead,
-        flags=_flags(read) + (FAINT if face.faint else ()),
+        flags=_flags(told) + (FAINT if face.faint else ()),
     )
 
 
