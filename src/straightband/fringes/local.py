@@ -241,7 +241,7 @@ def _unveiled(picture: _Picture, state: _State) -> _Picture:
     """The picture without the light of lamps' images that bands still show through."""
     fields, _, _ = picture.seen_by(state)
     bright = glare_on(picture.value, fields, present=state.present, frame=state.frame)
-    if not bright.any():
+    if state.border is not None or not bright.any():  # the border of a frosted back is a step that no window follows
         return picture
     return replace(
         picture, value=picture.value - lifted_veil(picture.value, fields, bright=bright, present=state.present, frame=state.frame)

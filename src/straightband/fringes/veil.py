@@ -21,7 +21,7 @@ from scipy import ndimage
 from straightband.fringes.frame import Fields, Frame, spread_out
 
 WINDOW_BANDS = 0.7  # standard deviation of the window, in bands
-WIDEST_WINDOW = 20.0  # pixels; with wider bands a lamp's image bends as they do
+WIDEST_WINDOW = 12.0  # pixels; with wider bands a lamp's image bends as they do
 LEAST_WINDOW = 3.0  # pixels
 LEAST_BANDS = 2.0  # across a lamp's image, to be told apart from it
 LEAST_PRESENT = 0.75  # of the window
