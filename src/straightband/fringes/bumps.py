@@ -32,6 +32,7 @@ FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and h
 LESS_THAN_ADDED = (
     0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image, small ones dust, unless a hill does much better
 )
+LONGEST = 0.7  # logarithm of the longer standard deviation, in radii of the patch: a longer bell is a slope of what lies around
 ONE_SIGN = 0.85  # share of the departures by which dust is darker, or a glint brighter; a hill so small rarely lies on one flank of a band
 WIDEST_DUST_PX = 11.0  # full width at half height, in pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
 
@@ -122,10 +123,11 @@ class _Trial:
         start = min(starts, key=lambda shape: float(np.sum(self._left(shape) ** 2)))
         found = optimize.least_squares(self._left, start, method="lm", max_nfev=60)
         left = float(np.sum(found.fun**2))
-        likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST
+        stretch = float(np.hypot(*found.x[4:SHAPE]))
+        likely = abs(found.x[0]) < HIGHEST_RAD and np.hypot(found.x[1], found.x[2]) < FARTHEST and found.x[3] + 0.5 * stretch < LONGEST
         if not likely or left - unexplainable > (1.0 - least) * (float(np.sum(bands**2)) - unexplainable):
             return None
-        across = float(np.exp(found.x[3] - 0.5 * np.hypot(*found.x[4:SHAPE])))
+        across = float(np.exp(found.x[3] - 0.5 * stretch))
         narrow = HALF_HEIGHT_WIDTHS * across * self.radius_px < WIDEST_DUST_PX
         if narrow and abs(float(np.sum(bands))) > ONE_SIGN * float(np.sum(np.abs(bands))):
             return None

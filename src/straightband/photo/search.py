@@ -38,7 +38,7 @@ SWING_PX = (5.0, 9.0)
 RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
 PLAIN_COVERAGE, PLAIN_CALM, PLAIN_BORDER = 0.88, 0.85, 0.4
 SOFT_RADIUS_PX = 100.0  # so small that a rim out of focus is sharp and the finest rings dissolve
-SOFT_COVERAGE, MUCH_SURER = 0.8, 0.3
+SOFT_COVERAGE, SETTLED_COVERAGE, MUCH_SURER = 0.8, 0.9, 0.3
 SOFT_CROSSING, SOFT_APART = (
     0.05,
     0.02,
@@ -66,7 +66,7 @@ def _around_rings(pyramid: Pyramid, best: Seen, *, ratio: float) -> Seen | None:
     seen = [
         Seen(curve=one, look=look_at(pyramid, one.figure)) for one in (replace(one, figure=view.to_plane(one.figure)) for one in settled)
     ]
-    around = [one for one in seen if _is_around(pyramid, one, best=best)]
+    around = [one for one in seen if one.curve.coverage > SETTLED_COVERAGE and _is_around(pyramid, one, best=best)]
     return max(around, key=lambda one: one.rank, default=None)
 
 
