@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -133,8 +134,6 @@ def test_a_face_cut_off_by_the_frame_is_refused():
 
 def field_of_rings(*, rings, centre_px, soft_px):
     """A round field as an eyepiece shows it: its rim out of focus, rings by the square of the distance up to it."""
-    from scipy.special import ndtr
-
     rows, columns = np.mgrid[:700, :800].astype(float)
     away = np.hypot(columns - 410.0, rows - 345.0) - 260.0
     turns = rings * ((columns - centre_px[0]) ** 2 + (rows - centre_px[1]) ** 2) / 260.0**2

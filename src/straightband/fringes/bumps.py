@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 from straightband.fringes.frame import Fields, Frame
+from straightband.fringes.noise import WIDEST_SPECK
 
 LEAST_PIXELS, LARGEST_SHARE = 110, 0.06  # of a patch; smaller ones are specks, larger ones belong to the figure
 MOST_PATCHES = 8
@@ -22,19 +23,14 @@ HEIGHTS_RAD = (0.6, 1.2, 2.2)
 WIDTHS = (0.6, 1.0, 1.5)  # radii of the patch
 LEAST_EXPLAINED = 0.9  # of the squares in the patch's surroundings
 MOVED_EXPLAINED = 0.8  # the same, noise taken off, where the bands are known to have moved and specks may lie about
-SHAPE, AROUND, MOST_STRETCHED = (
-    6,
-    3,
-    1.5,
-)  # numbers that make a bell, and the level and slope of the phase around it; logarithm of the ratio of its axes, at most
+SHAPE, AROUND = 6, 3  # numbers that make a bell, and the level and slope of the phase around it
+MOST_STRETCHED = 1.5  # logarithm of the ratio of a bell's axes
 HALF_HEIGHT_WIDTHS = 2.355  # full width of a Gaussian at half its height, in standard deviations
 FARTHEST, HIGHEST_RAD = 0.7, 2.5  # middle from the patch's, in its radii, and height of a bell that is a hill
-LESS_THAN_ADDED = (
-    0.5  # of what light laid over the bands leaves: brighter patches are a lamp's image, small ones dust, unless a hill does much better
-)
+# Of what light laid over the bands leaves: brighter patches are a lamp's image, small ones dust, unless a hill does much better.
+LESS_THAN_ADDED = 0.5
 LONGEST = 0.7  # logarithm of the longer standard deviation, in radii of the patch: a longer bell is a slope of what lies around
 ONE_SIGN = 0.85  # share of the departures by which dust is darker, or a glint brighter; a hill so small rarely lies on one flank of a band
-WIDEST_DUST_PX = 11.0  # full width at half height, in pixels of 1/256 of the shorter extent: 4 mm on a 90 mm diagonal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +124,7 @@ class _Trial:
         if not likely or left - unexplainable > (1.0 - least) * (float(np.sum(bands**2)) - unexplainable):
             return None
         across = float(np.exp(found.x[3] - 0.5 * stretch))
-        narrow = HALF_HEIGHT_WIDTHS * across * self.radius_px < WIDEST_DUST_PX
+        narrow = HALF_HEIGHT_WIDTHS * across * self.radius_px < WIDEST_SPECK
         if narrow and abs(float(np.sum(bands))) > ONE_SIGN * float(np.sum(np.abs(bands))):
             return None
         if (narrow or float(np.sum(bands)) > 0.0) and left > LESS_THAN_ADDED * self._left_by_light(bands):
@@ -156,7 +152,8 @@ def _bell(shape: NDArray, *, row: NDArray, column: NDArray) -> NDArray:
     height, middle_row, middle_column, log_width, along, slanting = shape
     down, right = row - middle_row, column - middle_column
     # the logarithm of the quadratic form is free, so that the form is positive whatever the fit tries
-    stretch = min(float(np.hypot(along, slanting)), MOST_STRETCHED)
-    share = np.sinh(stretch) / max(stretch, 1e-9)
+    size = float(np.hypot(along, slanting))
+    stretch = min(size, MOST_STRETCHED)
+    share = np.sinh(stretch) / max(size, 1e-9)
     away = np.cosh(stretch) * (down**2 + right**2) + share * (along * (right**2 - down**2) + 2.0 * slanting * down * right)
-    return height * np.exp(-0.5 * np.maximum(away, 0.0) * np.exp(-2.0 * np.clip(log_width, -2.0, 2.0)))
+    return height * np.exp(-0.5 * away * np.exp(-2.0 * np.clip(log_width, -2.0, 2.0)))

@@ -87,7 +87,7 @@ class CoarsePicture:
     grid
         [y, x] picture less its background, zero where nothing is known.
     gaps
-        [y, x] share of each cell that is missing, less its background: bright bands that were clipped are seen in what they took away.
+        [y, x] share of each cell that is missing, less the mean over the face: bright bands that were clipped are seen in what they took away.
     """
 
     samples: Samples

@@ -22,24 +22,21 @@ def frame_of(light: NDArray, clipped: NDArray, *, face: BlockFace, margins: Marg
 
     Raises BadInput where neither shows enough.
     """
-    cells = gather_step(light, clipped, face=face)
-    try:
-        check_shown(cells, margins)
-    except BadInput:
-        lies = np.hypot(*face.half_across) > LEAST_LENGTH * np.hypot(*face.half_down)
-        told = face.standard <= TOLD_STANDARD  # a face found by its upright edges without platen beside them is no block
-        if not (told and lies and _shown_turned(light, clipped, face=face, margins=margins)):
-            raise
-        return gather_step(light, clipped, face=turned(face)), turned(face)
-    return cells, face
+    refusals = []
+    for frame in (face, turned(face)) if _may_be_turned(face) else (face,):
+        cells = gather_step(light, clipped, face=frame)
+        try:
+            check_shown(cells, margins)
+        except BadInput as refusal:
+            refusals.append(refusal)
+        else:
+            return cells, frame
+    raise refusals[0]
 
 
-def _shown_turned(light: NDArray, clipped: NDArray, *, face: BlockFace, margins: Margins) -> bool:
-    try:
-        check_shown(gather_step(light, clipped, face=turned(face)), margins)
-    except BadInput:
-        return False
-    return True
+def _may_be_turned(face: BlockFace) -> bool:
+    """True for a told face that lies; one found by its upright edges without platen beside them is no block."""
+    return bool(face.standard <= TOLD_STANDARD and np.hypot(*face.half_across) > LEAST_LENGTH * np.hypot(*face.half_down))
 
 
 def turned(face: BlockFace) -> BlockFace:

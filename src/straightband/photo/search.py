@@ -39,10 +39,8 @@ RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
 PLAIN_COVERAGE, PLAIN_CALM, PLAIN_BORDER = 0.88, 0.85, 0.4
 SOFT_RADIUS_PX = 100.0  # so small that a rim out of focus is sharp and the finest rings dissolve
 SOFT_COVERAGE, SETTLED_COVERAGE, MUCH_SURER = 0.8, 0.86, 0.3
-SOFT_CROSSING, SOFT_APART = (
-    0.05,
-    0.02,
-)  # relative to the shorter half axis: how far rings found as the outline may reach beyond it, and must stay inside
+# How far rings found as the outline may reach beyond it, and must stay inside, relative to the shorter half axis.
+SOFT_CROSSING, SOFT_APART = 0.05, 0.02
 LIVELIER = 1.3  # how much more the light changes inside than outside, at least
 
 
@@ -57,17 +55,15 @@ def _around_rings(pyramid: Pyramid, best: Seen, *, ratio: float) -> Seen | None:
     """The rim around what was taken for the outline, where it shows only as small as dissolves bands: fine rings are sharper than a rim out of focus."""
     side_px = round(SOFT_RADIUS_PX * max(pyramid.pictures[0].shape) / best.figure.axes()[1])
     view = pyramid.view(pyramid.whole, side_px=side_px)
-    small = Pyramid(pictures=(view.picture * view.picture,))
+    small = view.pyramid()
     near = curves_near(small, view.from_plane(best.figure), reach=WIDE)
     # a start far off may catch half of the rim, from where the whole of it is seen
     rough = [*near, *(further for start in near for further in curves_near(small, start.figure, reach=WIDE))]
     rough = [one for one in rough if one.coverage > SOFT_COVERAGE and _may_surround(best.figure, view.to_plane(one.figure), ratio=ratio)]
     settled = rough + [curve for start in rough for curve in curves_near(small, start.figure, reach=CLOSE)]
-    seen = [
-        Seen(curve=one, look=look_at(pyramid, one.figure)) for one in (replace(one, figure=view.to_plane(one.figure)) for one in settled)
-    ]
-    around = [one for one in seen if one.curve.coverage > SETTLED_COVERAGE and _is_around(pyramid, one, best=best)]
-    return max(around, key=lambda one: one.rank, default=None)
+    curves = [replace(one, figure=view.to_plane(one.figure)) for one in settled if one.coverage > SETTLED_COVERAGE]
+    seen = [Seen(curve=one, look=look_at(pyramid, one.figure)) for one in curves]
+    return max((one for one in seen if _is_around(pyramid, one, best=best)), key=lambda one: one.rank, default=None)
 
 
 def _is_around(pyramid: Pyramid, one: Seen, *, best: Seen) -> bool:
@@ -79,7 +75,12 @@ def _is_around(pyramid: Pyramid, one: Seen, *, best: Seen) -> bool:
 
 def _may_surround(inner: Figure, outer: Figure, *, ratio: float) -> bool:
     narrow, wide = gaps(inner=inner, outer=outer)
-    return narrow > -SOFT_CROSSING and wide > SOFT_APART and abs(math.log(outer.ratio() / ratio)) < RATIO_MARGIN
+    return narrow > -SOFT_CROSSING and wide > SOFT_APART and _off_ratio(outer, ratio) < RATIO_MARGIN
+
+
+def _off_ratio(figure: Figure, ratio: float) -> float:
+    """How far a figure's proportions are off, in the logarithm."""
+    return abs(math.log(figure.ratio() / ratio))
 
 
 def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, float] | None:
@@ -94,7 +95,7 @@ def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, fl
         rough += fresh
         for some in (fresh[:first], fresh[first:MOST_ROUGH]):
             near = [curve for start in some for curve in curves_near(pyramid, start.figure, reach=CLOSE)]
-            curves += [curve for curve in near if abs(math.log(curve.figure.ratio() / ratio)) < RATIO_MARGIN]
+            curves += [curve for curve in near if _off_ratio(curve.figure, ratio) < RATIO_MARGIN]
             best = outline_among(pyramid, curves) if near else best
             if best is not None and is_plain(best):
                 return best, bevel_inside(best, curves)
@@ -107,7 +108,7 @@ def _starts(pyramid: Pyramid, *, ratio: float, square: bool) -> Iterator[list[Fi
     yield voted[:LIKELIEST]
     yield voted[LIKELIEST:]
     areas = textured(pyramid, square=square)
-    yield [figure for figure in areas if abs(math.log(figure.ratio() / ratio)) < LOOSE_RATIO]
+    yield [figure for figure in areas if _off_ratio(figure, ratio) < LOOSE_RATIO]
     yield [figure for window in _closer(pyramid, areas[:1] + rims) for figure in _voted(pyramid, window, ratio=ratio, square=square)[0]]
     yield _voted_by_swing(pyramid, ratio=ratio, square=square)
 
@@ -118,7 +119,7 @@ def _rough_curves(pyramid: Pyramid, figures: list[Figure], *, known: list[Curve]
     for figure in figures:
         for curve in curves_near(pyramid, figure, reach=WIDE):
             alike = any(apart(other.figure, curve.figure) < ROUGHLY_SAME for other in known + fresh)
-            if not alike and abs(math.log(curve.figure.ratio() / ratio)) < 2.5 * RATIO_MARGIN:
+            if not alike and _off_ratio(curve.figure, ratio) < 2.5 * RATIO_MARGIN:
                 fresh.append(curve)
     return sorted(fresh, key=lambda curve: -curve.coverage)
 
@@ -128,7 +129,7 @@ def _voted(pyramid: Pyramid, window: Window, *, ratio: float, square: bool) -> t
     is_round = ratio < ROUND_RATIO and not square
     view = pyramid.view(window, side_px=SQUARE_VOTING_SIDE if square else VOTING_SIDE)
     edges = edges_of(view.picture, most=5000 if is_round or square else 2500)
-    edges, circles = _peeled(edges if square else edges.off_lines(), view.picture, rounds=4 if is_round else 2)
+    edges, circles = _peeled(edges if square else edges.off_lines(), view.pyramid(), rounds=4 if is_round else 2)
     found = unlike(circles * is_round + _figures(edges, ratio=ratio, square=square), most=18, alike=0.03 if is_round else ALIKE)
     return [view.to_plane(figure) for figure in found], [view.to_plane(circle) for circle in circles]
 
@@ -155,12 +156,11 @@ def _voted_by_swing(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Fig
     return [view.to_plane(figure) for figure in unlike(found, most=12)]
 
 
-def _peeled(edges: Edges, picture: np.ndarray, *, rounds: int) -> tuple[Edges, list[Figure]]:
+def _peeled(edges: Edges, small: Pyramid, *, rounds: int) -> tuple[Edges, list[Figure]]:
     """Circles seen all around, and the edges without them.
 
     The arcs of a larger flat's rim look like long ellipses, and its strong rim drowns the outline of a round face inside it.
     """
-    small = Pyramid(pictures=(picture * picture,))
     circles = []
     for _ in range(rounds):
         (_, start), *_ = vote(edges, ratio=1.0, directions=1, most=0.75, each=1)
@@ -213,7 +213,7 @@ def rivals(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Seen]:
         ]
         curves = [curve for start in unlike(starts, most=2, alike=0.05) for curve in curves_near(pyramid, start, reach=CLOSE)]
         if other_square == square:
-            curves = [curve for curve in curves if abs(math.log(curve.figure.ratio() / ratio)) > 2.0 * RATIO_MARGIN]
+            curves = [curve for curve in curves if _off_ratio(curve.figure, ratio) > 2.0 * RATIO_MARGIN]
         best = outline_among(pyramid, curves)
         if best is not None and best.curve.coverage > RIVAL_COVERAGE and has_bands(best.look):
             found.append(best)

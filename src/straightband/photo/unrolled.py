@@ -47,6 +47,10 @@ class View:
         """A figure in plane pixels, in those of the picture."""
         return Figure(square=figure.square, matrix=np.linalg.solve(self.back, figure.matrix))
 
+    def pyramid(self) -> Pyramid:
+        """A pyramid of the picture alone, in light again."""
+        return Pyramid(pictures=(self.picture * self.picture,))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pyramid:
