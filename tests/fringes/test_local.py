@@ -133,7 +133,7 @@ def test_the_evidence_finds_the_size_coefficients_were_drawn_with():
     blocks = [Block(channel=0, columns=jacobian, penalty=np.ones(400), stiffness=1.0, adapts=True)]
     for _ in range(6):
         right = jacobian.T @ (value - jacobian @ coefficients) / 1e-4
-        coefficients, _, _, blocks = solve(normal, right, coefficients=coefficients, blocks=blocks, hold=False)
+        coefficients, _, _, blocks = solve(normal.copy(), right, coefficients=coefficients, blocks=blocks, hold=False)
     assert blocks[0].stiffness == pytest.approx(
         1.0 / np.mean(drawn**2), rel=0.05
     )  # noise of 3 % on each coefficient, squared, and shrinkage

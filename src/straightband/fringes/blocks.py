@@ -10,6 +10,7 @@ Evidence and its fixed-point iteration: D. J. C. MacKay, Bayesian interpolation,
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from straightband.fringes.cells import CHANNELS, Moments
 
 LIGHT, MODULATION, PHASE, OVERTONE = range(CHANNELS)
 STIFFEST = 1e10
+MIRRORED_AT_ONCE = 128  # rows; few enough to stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,28 +59,42 @@ class Block:
 def normal_equations(blocks: list[Block], moments: Moments) -> tuple[NDArray, NDArray]:
     """J'WJ and J'Wr of all blocks together, from the moments of the cells."""
     ends = np.cumsum([0] + [block.size for block in blocks])
-    place = [slice(ends[i], ends[i + 1]) for i in range(len(blocks))]
-    normal = np.empty((ends[-1], ends[-1]))
+    place = [np.arange(ends[i], ends[i + 1]) for i in range(len(blocks))]
+    # in the order of Fortran, so that the factorisation needs no copy
+    normal = np.zeros((ends[-1], ends[-1]), order="F")
     right = np.concatenate([block.columns.T @ moments.with_residual[block.channel] for block in blocks])
-    dense = [i for i, block in enumerate(blocks) if isinstance(block.columns, np.ndarray)]
-    thin = [i for i in range(len(blocks)) if i not in dense]
+    thin = [i for i, block in enumerate(blocks) if sparse.issparse(block.columns)]
+    dense = _by_channel([i for i in range(len(blocks)) if i not in thin], blocks=blocks)
+    at = {channel: np.concatenate([place[i] for i in members]) for channel, members in dense.items()}
+    columns = {channel: np.concatenate([blocks[i].columns for i in members], axis=1) for channel, members in dense.items()}
 
-    def weigh(i: int, j: int) -> NDArray:
-        return moments.products[blocks[i].channel, blocks[j].channel]
+    def fill(rows: NDArray, across: NDArray, part: NDArray) -> None:
+        normal[np.ix_(rows, across)] = part
+        normal[np.ix_(across, rows)] = part.T
 
-    for k, i in enumerate(dense):
-        for j in dense[k:]:
-            part = (blocks[i].columns * weigh(i, j)[:, None]).T @ blocks[j].columns
-            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+    for one in dense:
+        # both sides alike, which takes half the arithmetic
+        half = columns[one] * np.sqrt(moments.products[one, one])[:, None]
+        fill(at[one], at[one], half.T @ half)
+    for one, other in combinations(dense, 2):
+        fill(at[one], at[other], (columns[one] * moments.products[one, other][:, None]).T @ columns[other])
     for k, i in enumerate(thin):
-        # every product with a sparse matrix has its price, so the dense ones are taken side by side
-        side = blocks[i].columns.T @ np.concatenate([blocks[j].columns * weigh(i, j)[:, None] for j in dense], axis=1)
-        for j, part in zip(dense, np.split(side, np.cumsum([blocks[j].size for j in dense])[:-1], axis=1), strict=True):
-            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+        for channel in dense:
+            fill(place[i], at[channel], _row_scaled(blocks[i].columns, moments.products[blocks[i].channel, channel]).T @ columns[channel])
         for j in thin[k:]:
-            part = (_row_scaled(blocks[i].columns, weigh(i, j)).T @ blocks[j].columns).toarray()
-            normal[place[i], place[j]], normal[place[j], place[i]] = part, part.T
+            weight = moments.products[blocks[i].channel, blocks[j].channel]
+            part = (_row_scaled(blocks[i].columns, weight).T @ blocks[j].columns).tocoo()
+            normal[ends[i] + part.row, ends[j] + part.col] = part.data
+            normal[ends[j] + part.col, ends[i] + part.row] = part.data
     return normal, right
+
+
+def _by_channel(chosen: list[int], *, blocks: list[Block]) -> dict[int, list[int]]:
+    """Numbers of the chosen blocks of each channel."""
+    found: dict[int, list[int]] = {}
+    for i in chosen:
+        found.setdefault(blocks[i].channel, []).append(i)
+    return found
 
 
 def _row_scaled(matrix: sparse.csr_array, factor: NDArray) -> sparse.csr_array:
@@ -95,22 +111,24 @@ def split(coefficients: NDArray, blocks: list[Block]) -> list[NDArray]:
 def solve(
     normal: NDArray, right: NDArray, *, coefficients: NDArray, blocks: list[Block], hold: bool
 ) -> tuple[NDArray, NDArray, float, list[Block]]:
-    """One Gauss-Newton step under the prior, the posterior covariance, the log odds and the stiffness that the evidence asks for."""
-    posterior, pull = normal.copy(), right.copy()
+    """One Gauss-Newton step under the prior, the posterior covariance, the log odds and the stiffness that the evidence asks for.
+
+    The normal matrix is used up, its room taken by the covariance: at this size fresh memory costs as much as the arithmetic.
+    """
+    posterior, pull = normal, right.copy()
     ends = np.cumsum([0] + [block.size for block in blocks])
     for i, block in enumerate(blocks):
         rows = slice(ends[i], ends[i + 1])
         part = block.stiffness * (np.diag(block.penalty) if block.penalty.ndim == 1 else block.penalty)
         posterior[rows, rows] += part
         pull[rows] -= part @ coefficients[rows]
-    factor, fault = linalg.lapack.dpotrf(posterior, lower=1)
+    factor, fault = linalg.lapack.dpotrf(posterior, lower=1, overwrite_a=1)
     if fault:
         raise linalg.LinAlgError
     change, _ = linalg.lapack.dpotrs(factor, pull, lower=1)
     log_odds = -2.0 * float(np.sum(np.log(np.diag(factor))))
-    inverse, _ = linalg.lapack.dpotri(factor, lower=1)
-    # the upper triangle was left zero by the factorisation
-    covariance = inverse + np.tril(inverse, -1).T
+    covariance, _ = linalg.lapack.dpotri(factor, lower=1, overwrite_c=1)
+    _mirror(covariance)
     updated = coefficients + change
     log_odds += sum(_log_prior(block, updated[ends[i] : ends[i + 1]]) for i, block in enumerate(blocks))
     fresh = [
@@ -120,6 +138,15 @@ def solve(
         for i, block in enumerate(blocks)
     ]
     return updated, covariance, log_odds, fresh
+
+
+def _mirror(matrix: NDArray) -> None:
+    """Writes the lower triangle of a square matrix over its upper one."""
+    for start in range(0, len(matrix), MIRRORED_AT_ONCE):
+        here, beyond = slice(start, start + MIRRORED_AT_ONCE), slice(start + MIRRORED_AT_ONCE, None)
+        matrix[here, beyond] = matrix[beyond, here].T
+        lower = np.tril(matrix[here, here])
+        matrix[here, here] = lower + np.tril(lower, -1).T
 
 
 def _log_prior(block: Block, coefficients: NDArray) -> float:

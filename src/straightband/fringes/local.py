@@ -286,10 +286,11 @@ def _round(picture: _Picture, state: _State) -> _State:
     used = state.blocks[:LOCAL_BLOCKS] if state.round == 0 else state.blocks
     normal, right = normal_equations(used, gather(frame.cells, channels=channels, residual=residual, weight=weight))
     variance = max(noise**2 * shared, 1e-14)
+    normal /= variance
     coefficients = state.coefficients.copy()
     known = sum(block.size for block in used)
     coefficients[:known], covariance, log_odds, fresh = solve(
-        normal / variance, right / variance, coefficients=coefficients[:known], blocks=used, hold=state.round < picture.held
+        normal, right / variance, coefficients=coefficients[:known], blocks=used, hold=state.round < picture.held
     )
     return replace(
         state,
