@@ -154,8 +154,9 @@ def step(
     by_phase = -model.modulation * (sin + 4.0 * model.overtone * sin * cos)
     by_modulation = cos + model.overtone * double
     columns = np.concatenate([light_basis, light_basis * by_modulation, basis * by_phase, [model.modulation * double]])
-    weighted = columns * samples.weight
-    normal, right = weighted @ columns.T, weighted @ model.residual
+    root = np.sqrt(samples.weight)
+    weighted = columns * root
+    normal, right = weighted @ weighted.T, weighted @ (root * model.residual)
     variance = max(float(np.sum(samples.weight * model.residual**2) / max(1.0, np.sum(samples.weight))), PRIOR_FLOOR)
     _add_priors(normal, right, model, variance=variance, prior_rad=prior_rad, beliefs=beliefs)
     change = linalg.solve(normal, right, assume_a="pos")
