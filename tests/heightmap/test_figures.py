@@ -207,3 +207,31 @@ def test_sums_of_modes_have_the_figures_of_their_sums():
     assert found.keys() == wanted.keys()
     for name, values in wanted.items():
         assert found[name] == pytest.approx(values, rel=1e-9, abs=1e-9)  # rounding
+
+
+@pytest.mark.parametrize("rows", [61, 240])
+def test_the_peak_to_valley_of_a_rectangle_reaches_into_its_corners(rows):
+    """Edges that fall by 20 nm a millimetre over the last 3 mm of all four sides end 120 nm lower in the corners, however wide the pixels are."""
+    face = rectangle(width_mm=40.0, length_mm=60.0)
+
+    def worn(u, v):
+        return -20.0 * (np.maximum(np.abs(u) - 17.0, 0.0) + np.maximum(np.abs(v) - 27.0, 0.0))
+
+    found = figures(map_of(worn, face=face, rows=rows))
+    assert found.pv_nm == pytest.approx(120.0, abs=1e-9)  # even in all directions: no tilt is taken away
+
+
+def test_the_rim_carried_on_weighs_nothing():
+    """What is added for the tips of the corners changes the rms by nothing: that of a bow over a rectangle in closed form, 2 / sqrt(45) of its sag."""
+    found = figures(map_of(lambda u, v: 100.0 * (u / 20.0) ** 2 + 0.0 * v, face=rectangle(width_mm=40.0, length_mm=60.0), rows=600))
+    assert found.rms_nm == pytest.approx(100.0 * 2.0 / sqrt(45.0), rel=3e-5)  # the middles of 400 columns of pixels
+    assert found.pv_nm == pytest.approx(100.0, rel=1e-4)  # carried on along the last slope
+
+
+def test_a_map_that_ends_before_its_rim_is_not_carried_on():
+    """Where the outer millimetres were never seen nothing is made up there: the peak to valley is that of what was seen."""
+    face = rectangle(width_mm=40.0, length_mm=60.0)
+    seen = map_of(lambda u, v: u * u + 0.0 * v, face=face, rows=120)
+    cut = replace(seen, heights_nm=np.where(np.abs(seen.u_mm) < 15.0, seen.heights_nm, np.nan))
+    known = cut.heights_nm[np.isfinite(cut.heights_nm)]
+    assert figures(cut).pv_nm == pytest.approx(np.ptp(known), rel=1e-9)

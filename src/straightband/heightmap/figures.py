@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from straightband.errors import RecordUnreadable
 from straightband.face.polynomials import face_polynomials, noll_to_nm
-from straightband.face.shapes import Face
+from straightband.face.shapes import Face, Shape
 from straightband.heightmap.map import HeightMap
 
 EDGE_ZONE_MM = 5.0  # width of the rim zone whose mean level is reported as the edge
@@ -80,9 +80,41 @@ class Points:
 
 
 def points_of(height_map: HeightMap) -> tuple[Points, NDArray]:
-    """The valid points of a map, of equal area, and their heights (n,)."""
+    """The valid points of a map, of equal area, and their heights (n,).
+
+    Of a rectangle also points on its rim, of no area, to which the last two heights carry on: an edge turned along two sides ends in a tip at the
+    corner, and no pixel's middle lies there, while along a curved rim some pixel's nearly does.
+    """
     u, v, h = height_map.points()
-    return Points(u_mm=u, v_mm=v, area=np.ones_like(u), clear=height_map.clear), h
+    area = np.ones_like(u)
+    if height_map.face.shape is Shape.RECTANGLE:
+        rim_u, rim_v, rim_h = _rim_carried_on(height_map)
+        u, v, h, area = np.r_[u, rim_u], np.r_[v, rim_v], np.r_[h, rim_h], np.r_[area, np.zeros_like(rim_u)]
+    return Points(u_mm=u, v_mm=v, area=area, clear=height_map.clear), h
+
+
+def _rim_carried_on(height_map: HeightMap) -> tuple[NDArray, NDArray, NDArray]:
+    """Places u, v and heights (n,) on the rim of a rectangular clear aperture, carried on from the two heights next to it."""
+    clear = height_map.clear
+    heights = np.where(height_map.valid, height_map.heights_nm, np.nan)
+    u_mm, heights = _carried_on(height_map.u_mm, heights, reach_mm=clear.semi_u_mm)
+    v_mm, turned = _carried_on(height_map.v_mm, heights.T, reach_mm=clear.semi_v_mm)
+    rim = np.isfinite(turned.T)
+    rim[1:-1, 1:-1] = False
+    rows, columns = np.nonzero(rim)
+    return u_mm[columns], v_mm[rows], turned.T[rim]
+
+
+def _carried_on(axis_mm: NDArray, heights: NDArray, *, reach_mm: float) -> tuple[NDArray, NDArray]:
+    """The axis and heights [..., axis] within the reach, with one more on either side that lies on it; NaN there if the map ends farther off."""
+    kept = np.flatnonzero(np.abs(axis_mm) <= reach_mm)
+    if kept.size < 2:
+        return axis_mm, np.full_like(heights, np.nan)
+    axis_mm, heights = axis_mm[kept], heights[:, kept]
+    step = axis_mm[1] - axis_mm[0]
+    shares = np.array([reach_mm + axis_mm[0], reach_mm - axis_mm[-1]]) / step
+    ends = heights[:, [0, -1]] + (heights[:, [0, -1]] - heights[:, [1, -2]]) * np.where(shares <= 1.0, shares, np.nan)
+    return np.r_[-reach_mm, axis_mm, reach_mm], np.column_stack([ends[:, 0], heights, ends[:, 1]])
 
 
 def figures(height_map: HeightMap) -> Figures:

@@ -33,7 +33,8 @@ OUT_OF_FOCUS_PX, IN_FOCUS = 2.0, 2.0  # blur; how many times it a second edge mu
 SURE_LEFT, DOUBTFUL_LEFT, NARROW_LEFT = 0.5, 0.65, 0.25  # what two edges leave, of what one leaves
 NARROW_PX = 1.75  # two edges nearer than this are mostly one whose blur is not even
 LEAST_STEP_PX = 1.5  # less is what an edge looks like whose blur is no bell curve
-BETTER_SECTORS = 0.66
+BETTER_SECTORS, FEWEST_BETTER = 0.66, 0.5
+QUIET = 0.25  # what one edge leaves in a sector, of the mean of all, where there is nothing a second one could explain: a bevel as dark as a shadow beside it
 SHADOWS_PX = (4.0, 7.0, 12.0)  # how far from the rim the shadow of the glass has fallen to 1/e: common practice, no source
 SHADED_PLACES_PX, SHADED_BLURS_PX = np.linspace(-0.8, 0.8, 9), (0.6, 0.75, 0.9, 1.05, 1.2, 1.4, 1.7, 2.2, 2.8, 3.5)
 # What two edges leave, of what one edge and a shadow leave: sure below whatever one edge leaves, sure below, given up above.
@@ -88,8 +89,7 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     best = int(np.argmin([part.sum() for part in parts]))
     outer, width, blur = tried[best]
     left = float(parts[best].sum() / (alone.sum() + 1e-12))
-    alike = float(np.mean(parts[best] < BETTER * alone)) > BETTER_SECTORS
-    if not alike or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
+    if not _alike(parts[best], alone) or outer < LEAST_STEP_PX or left > DOUBTFUL_LEFT or (width < NARROW_PX and left > NARROW_LEFT):
         return None
     # one edge with a shadow outside it may explain the light as well
     shaded = [
@@ -105,6 +105,13 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
     # the foot of an edge out of focus, blurred after the camera's curve, looks like a second edge
     in_focus = blur < OUT_OF_FOCUS_PX or outer > IN_FOCUS * blur
     return OuterStep(outward_px=float(outer), sure=clear and in_focus)
+
+
+def _alike(pair: NDArray, alone: NDArray) -> bool:
+    """Whether the second edge explains the light (sectors,) nearly all around, but for where it does not show since one edge leaves hardly anything."""
+    better = pair < BETTER * alone
+    telling = alone > QUIET * np.mean(alone)
+    return float(np.mean(better[telling])) > BETTER_SECTORS and float(np.mean(better)) > FEWEST_BETTER
 
 
 def sides_on_inner_edge(pyramid: Pyramid, figure: Figure, *, width_px: float) -> NDArray:
