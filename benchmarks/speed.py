@@ -30,7 +30,7 @@ SEED = 4
 # module, name in it, what it does; an inner stage is also part of an outer one
 STAGES = (
     ("straightband.workflows.read", "load_photo", "decode"),
-    ("straightband.workflows.read", "light_plane", "plane"),
+    ("straightband.workflows.read", "light_planes", "plane"),
     ("straightband.workflows.read", "find_outline", "outline"),
     ("straightband.workflows.read", "square_on", "square-on"),
     ("straightband.workflows.read", "read_phase", "phase"),

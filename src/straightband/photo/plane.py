@@ -67,8 +67,22 @@ class Plane:
 
 
 def light_plane(photo: Photo, *, wavelength_nm: float) -> Plane:
-    """The linear light of `photo` in the channel that a lamp of `wavelength_nm` fills."""
-    channel, flags = _choose_channel(photo, wavelength_nm)
+    """The linear light of `photo` in the channel that a lamp of `wavelength_nm` fills, or in another where that is overexposed."""
+    return light_planes(photo, wavelength_nm=wavelength_nm)[0]
+
+
+def light_planes(photo: Photo, *, wavelength_nm: float) -> tuple[Plane, ...]:
+    """The linear light that `light_plane` gives and, where the lamp's channel is overexposed, also what that one shows between the clipped pixels.
+
+    Another channel sees through glare, but holds little of the lamp, mixed by the camera with what was clipped.
+    """
+    chosen, own = _choose_channel(photo, wavelength_nm)
+    if chosen == own:
+        return (_plane_of(photo, channel=own, flags=()),)
+    return _plane_of(photo, channel=chosen, flags=("lamp-channel-clipped",)), _plane_of(photo, channel=own, flags=())
+
+
+def _plane_of(photo: Photo, *, channel: str, flags: tuple[str, ...]) -> Plane:
     block = max(1, round(max(photo.levels.shape[:2]) / LONGER_SIDE))
     light, clipped = _mean_of_channels(photo, block=block) if channel == "mean" else _one_channel(photo, channel=channel, block=block)
     light.setflags(write=False)
@@ -225,21 +239,22 @@ def _clip_level(levels: NDArray, full_scale: int) -> int:
     return far + (near - far) // 2 if heap else full_scale
 
 
-def _choose_channel(photo: Photo, wavelength_nm: float) -> tuple[str, tuple[str, ...]]:
+def _choose_channel(photo: Photo, wavelength_nm: float) -> tuple[str, str]:
+    """The channel that shows the lamp best, clipping counted, and the one that the lamp fills."""
     if photo.levels.shape[2] == 1:
-        return "gray", ()
+        return "gray", "gray"
     longer = max(photo.levels.shape[:2])
     small = photo.levels[:: max(1, longer // 400), :: max(1, longer // 400)]
     table = linear_from_levels(photo.encoding, photo.full_scale)
     light = table[np.minimum(small, photo.full_scale)].reshape(-1, 3)
     signal = light.std(axis=0)
     if not np.ptp(small, axis=(0, 1)).any():
-        return "mean", ()
+        return "mean", "mean"
     if signal.min() > (1.0 - EQUAL_SIGNALS) * signal.max() and np.corrcoef(light.T).min() > 0.9:
-        return "mean", ()
+        return "mean", "mean"
     lit = light.max(axis=1) > 0.3 * np.percentile(light, 99.0)
     clipped = (small.reshape(-1, 3)[lit] >= photo.full_scale - photo.full_scale // 50).mean(axis=0)
     sensitivity = [math.exp(-0.5 * ((wavelength_nm - peak) / CHANNEL_WIDTH_NM) ** 2) for peak in CHANNEL_PEAKS_NM]
     worth = signal * (0.3 + np.array(sensitivity))
     best = int(np.argmax(worth * np.clip(1.0 - clipped / MOST_CLIPPED, 0.05, 1.0)))
-    return CHANNEL_NAMES[best], ("lamp-channel-clipped",) if best != int(np.argmax(worth)) else ()
+    return CHANNEL_NAMES[best], CHANNEL_NAMES[int(np.argmax(worth))]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from straightband import provenance
-from straightband.errors import BadInput
+from straightband.errors import BadInput, StraightbandError
 from straightband.face.shapes import CLEAR_MARGIN, Face, Shape
 from straightband.fringes import causes, near
 from straightband.fringes.budget import Cause, ReadingBudget, sum_up
@@ -27,7 +27,7 @@ from straightband.light.lines import Lamp
 from straightband.photo.foreshortening import Foreshortening, foreshortening
 from straightband.photo.load import Photo, load_photo
 from straightband.photo.outline import Outline, find_outline
-from straightband.photo.plane import Plane, light_plane
+from straightband.photo.plane import Plane, light_planes
 from straightband.photo.rectify import SquarePicture, square_on
 from straightband.workflows.colours import by_colours
 from straightband.workflows.reference import ageing_flags
@@ -241,7 +241,20 @@ def _see(data: bytes, *, name: str, setup: Setup, stage: Callable[[str], None]) 
     outline = setup.outline
     if setup.more_lamps:
         photo, setup, outline = _in_colours(photo, setup)
-    plane = light_plane(photo, wavelength_nm=setup.lamp.wavelength_nm)
+    tries: list[Seen] = []
+    refusals: list[StraightbandError] = []
+    for plane in light_planes(photo, wavelength_nm=setup.lamp.wavelength_nm):
+        try:
+            tries.append(_seen_in(plane, photo=photo, setup=setup, outline=outline, stage=stage))
+        except StraightbandError as refusal:
+            refusals.append(refusal)
+    if not tries:
+        raise refusals[0]
+    # of an overexposed lamp's channel and another one the bands themselves say which leaves less in doubt
+    return min(tries, key=lambda seen: float(np.mean(np.square(seen.phase.draws_rad))))
+
+
+def _seen_in(plane: Plane, *, photo: Photo, setup: Setup, outline: Outline | None, stage: Callable[[str], None]) -> Seen:
     stage("looking for the face")
     outline = outline or find_outline(plane, face=setup.face)
     setup, outline = _within_bevel(setup, outline, pixel_px=plane.scale)
