@@ -130,6 +130,33 @@ def test_a_heic_photograph_is_read_upright():
     assert np.median(photo.levels[:, :, 0], axis=1) == pytest.approx(red, abs=4.0)  # what quality 80 leaves of a smooth ramp
 
 
+class Lender:
+    """Stands in for the HEIC reader's picture: lends its memory, and wipes it when it is let go, as a reader that frees it may."""
+
+    info = {}
+
+    def __init__(self, levels):
+        self._memory = bytearray(levels.tobytes())
+        self._shape = levels.shape
+        self.size = levels.shape[1], levels.shape[0]
+
+    @property
+    def __array_interface__(self):
+        return {"shape": self._shape, "typestr": "|u1", "version": 3, "data": memoryview(self._memory)}
+
+    def __del__(self):
+        self._memory[:] = bytes(len(self._memory))
+
+
+@pytest.mark.parametrize("channels", [1, 2, 3, 4])
+def test_levels_of_a_heic_outlive_their_reader(monkeypatch, channels):
+    """The reader's memory is its own and goes with it: gray and colour, with and without transparency, are kept by then."""
+    stored = np.random.default_rng(4).integers(1, 256, (600, 800, channels), dtype=np.uint8)
+    monkeypatch.setattr("pi_heif.open_heif", lambda *_, **__: Lender(stored[:, :, 0] if channels == 1 else stored))
+    photo = load_photo(b"\0\0\0\x18ftypheic", name="a.heic")
+    assert np.array_equal(photo.levels, stored[:, :, : 3 if channels > 2 else 1])
+
+
 def dng(levels, *, black, white):
     """A linear-sensor DNG (Adobe DNG specification 1.4): one plane of a red-green-green-blue mosaic."""
     kept = io.BytesIO()

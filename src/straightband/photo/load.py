@@ -14,6 +14,7 @@ import struct
 import warnings
 import zlib
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -225,14 +226,13 @@ def _decode_heif(data: bytes, name: str) -> _Decoded:
     try:
         stored = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
         _check_size(name, width=stored.size[0], height=stored.size[1])
-        levels = np.asarray(stored)
+        levels = _own_levels(stored)
     except RuntimeError:
         raise ValueError("undecodable") from None
     exif = Image.Exif()
     if stored.info.get("exif"):
         exif.load(stored.info["exif"])
     focal = exif.get_ifd(EXIF_FOLDER).get(EXIF_FOCAL_35MM, 0)
-    levels = levels[:, :, None] if levels.ndim == 2 else np.ascontiguousarray(levels[:, :, :3])
     # The reader has turned the picture upright by itself.
     return _Decoded(
         levels=levels,
@@ -241,6 +241,14 @@ def _decode_heif(data: bytes, name: str) -> _Decoded:
         orientation=1,
         focal_35mm=float(focal) or float("nan"),
     )
+
+
+def _own_levels(stored: Any) -> NDArray:
+    """The levels in memory of their own: the reader lends its own, and frees it together with `stored`."""
+    lent = np.asarray(stored)[:, : stored.size[0]]
+    if lent.ndim == 2:
+        return lent[:, :, None].copy()
+    return lent[:, :, : 3 if lent.shape[2] >= 3 else 1].copy()
 
 
 def _decode_raw(data: bytes, name: str) -> _Decoded:
