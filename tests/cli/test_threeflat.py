@@ -50,6 +50,12 @@ def test_maps_are_written_and_notes_put_on_them(bench, capsys):
     assert main(["threeflat", "AB.npz", "BC.npz", "CA.npz", "--out", "flats", "--measured", "2026-11-25"]) == 0
     assert sorted(path.name for path in (bench / "flats").iterdir()) == ["A.npz", "B.npz", "C.npz"]
     capsys.readouterr()
+    before = (bench / "AB.npz").read_bytes()
+    (bench / "flats" / "C.npz").unlink()
+    (bench / "flats" / "C.npz").hardlink_to(bench / "AB.npz")
+    assert main(["threeflat", "AB.npz", "BC.npz", "CA.npz", "--out", "flats", "--recheck", "6months"]) == 2
+    assert "'flats/C.npz' was to be written over 'AB.npz', which is read" in capsys.readouterr().err
+    assert (bench / "AB.npz").read_bytes() == before
     assert main(["threeflat", "flats/A.npz", "--handled", "rim knocked", "--measured", "2026-12-01", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["reference"]["handled"] == [{"day": "2026-12-01", "what": "rim knocked"}]
 

@@ -133,9 +133,8 @@ def test_a_heic_photograph_is_read_upright():
 class Lender:
     """Stands in for the HEIC reader's picture: lends its memory, and wipes it when it is let go, as a reader that frees it may."""
 
-    info = {}
-
     def __init__(self, levels):
+        self.info = {}
         self._memory = bytearray(levels.tobytes())
         self._shape = levels.shape
         self.size = levels.shape[1], levels.shape[0]

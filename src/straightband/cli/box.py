@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path, PurePath
+from pathlib import PurePath
 
 from straightband.cli.answer import Answer
+from straightband.cli.outputs import write_outputs
 from straightband.errors import BadInput
 from straightband.workflows.box import plan_box
 from straightband.workflows.box_report import box_facts, box_lines
 from straightband.workflows.box_text import box_from_text
-from straightband.workflows.store import write_whole
 
 OPTIONS = ("largest", "light", "gap", "error", "splitter", "index", "stack", "camera", "coated")
 
@@ -42,5 +42,5 @@ def run(options: argparse.Namespace) -> Answer:
         return Answer(facts=box_facts(box), lines=box_lines(box))
     from straightband.workflows.box_drawing import box_drawing
 
-    write_whole(Path(options.drawing), box_drawing(box))
+    write_outputs([(options.drawing, box_drawing(box))], inputs=())
     return Answer(facts=box_facts(box), lines=(*box_lines(box), f"Drawing written to {options.drawing}"))

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path, PurePath
 
 from straightband.cli.answer import Answer, read_file, tell_progress
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.workflows.certify import certificate_facts, certify
@@ -14,7 +15,6 @@ from straightband.workflows.maps import map_from_file
 from straightband.workflows.piece import piece_from_toml
 from straightband.workflows.report_reading import reading_lines
 from straightband.workflows.report_verdict import verdict_lines
-from straightband.workflows.store import write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,11 +32,14 @@ def run(options: argparse.Namespace) -> Answer:
         )
     piece = piece_from_toml(read_file(options.piece, what="the piece file"), name=PurePath(options.piece).name)
     folder = Path(options.piece).parent
+    beside = [folder / name for name in (*piece.photographs, piece.reference) if name is not None]
+    inputs = (options.piece, *beside)
+    check_outputs([out], inputs=inputs)
     photographs = [(PurePath(name).name, read_file(str(folder / name), what="the photograph")) for name in piece.photographs]
     certificate = certify(
         piece, photographs=photographs, reference=_reference(piece.reference, folder=folder), workers=cores_here(), stage=tell_progress
     )
-    write_whole(out, certificate.pdf)
+    write_outputs([(out, certificate.pdf)], inputs=inputs)
     judged = verdict_lines(certificate.verdict, certificate.reading.height_map)
     read = (line for line in reading_lines(certificate.reading) if line not in judged)
     return Answer(

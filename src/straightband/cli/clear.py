@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path, PurePath
 
 from straightband.cli.answer import Answer, read_file
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.cli.setup import add_face_arguments
 from straightband.errors import BadInput
-from straightband.workflows.store import check_place, write_whole
 
 FACE = ("shape", "minor", "major", "diameter", "width", "length")
 TOLD = ("outline", "mark", "margin", "camera", "glass")
@@ -54,7 +54,9 @@ def run(options: argparse.Namespace) -> Answer:
             needed="a photograph of the printed grid through the mirror is needed",
             remedy="print the grid with --sheet grid.pdf, lay it under the dry mirror and photograph it",
         )
-    files: list[tuple[str, bytes]] = []
+    inputs = (options.photograph, *options.after[1::2], options.past)
+    check_outputs((options.sheet, options.map), inputs=inputs)
+    files: list[tuple[str | Path, bytes]] = []
     answer = Answer(facts={}, lines=())
     if options.sheet is not None:
         check_ending(options.sheet, ending=".pdf", what="the sheet")
@@ -62,10 +64,7 @@ def run(options: argparse.Namespace) -> Answer:
     if options.photograph is not None:
         answer, pictures = _look(options)
         files += pictures
-    for path, _ in files:
-        check_place(Path(path))
-    for path, data in files:
-        write_whole(Path(path), data)
+    write_outputs(files, inputs=inputs)
     written = [path for path, _ in files]
     facts = {**answer.facts, "written": written}
     return Answer(facts=facts, lines=(*answer.lines, *(f"Written: {path}" for path in written)))

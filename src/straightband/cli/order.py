@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path, PurePath
+from pathlib import PurePath
 
 from straightband.cli.answer import Answer, read_file
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.errors import BadInput
 from straightband.workflows.order import order_from_text, take_order
 from straightband.workflows.order_prices import DEFAULT_PRICES, prices_from_toml
 from straightband.workflows.order_report import UNITS, order_facts, order_lines
 from straightband.workflows.order_request import DEFAULTS
-from straightband.workflows.store import write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,6 +55,7 @@ def run(options: argparse.Namespace) -> Answer:
         raise BadInput(
             found=f"the drawing was to go to '{options.drawing}'", needed="a name ending in .png is needed", remedy="change the ending"
         )
+    check_outputs([options.drawing], inputs=[options.prices])
     prices = DEFAULT_PRICES
     if options.prices is not None:
         prices = prices_from_toml(read_file(options.prices, what="the price file"), name=PurePath(options.prices).name)
@@ -66,6 +67,6 @@ def run(options: argparse.Namespace) -> Answer:
     if options.drawing is not None:
         from straightband.workflows.order_drawing import order_drawing
 
-        write_whole(Path(options.drawing), order_drawing(order, units=options.units))
+        write_outputs([(options.drawing, order_drawing(order, units=options.units))], inputs=[options.prices])
         written = (f"Drawing written to {options.drawing}",)
     return Answer(facts=order_facts(order), lines=(*order_lines(order, units=options.units), *written))

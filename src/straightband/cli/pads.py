@@ -7,8 +7,9 @@ import re
 from pathlib import Path
 
 from straightband.cli.answer import Answer
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.cli.setup import add_face_arguments
-from straightband.workflows.store import check_place, write_whole
+from straightband.workflows.store import check_place
 
 FACE = ("shape", "minor", "major", "diameter", "width", "length")
 PLATE = ("stroke", "side", "strokes_per_min", "spindle_rpm", "top_rpm", "gap", "rim", "coverage", "margin")
@@ -55,16 +56,16 @@ def run(options: argparse.Namespace) -> Answer:
         if path is not None:
             check_ending(path, ending=ending, what=what)
             check_place(Path(path))
+    check_outputs((options.out, options.drawing), inputs=())
     pad = pad_from_text(diameter=options.pad_diameter, side=options.pad_side, outline=options.pad_outline, petalled=options.petalled)
     face = face_from_text(**{name: getattr(options, name) for name in FACE})
     plate = plate_from_text(plate=options.plate, pad=pad, face=face, **{name: getattr(options, name) for name in PLATE})
     plan = plan_pads(plate, pack=pack_from_text(pack=options.pack, price=options.pack_price))
-    files: list[tuple[str, bytes]] = []
+    files: list[tuple[str | Path, bytes]] = []
     if options.out is not None:
         files.append((options.out, pad_template(plan, paper=options.paper)))
     if options.drawing is not None:
         files.append((options.drawing, pads_picture(plan)))
-    for path, data in files:
-        write_whole(Path(path), data)
+    write_outputs(files, inputs=())
     written = [path for path, _ in files]
     return Answer(facts={**plan_facts(plan), "written": written}, lines=(*plan_lines(plan), *(f"Written: {path}" for path in written)))

@@ -7,11 +7,11 @@ import sys
 from pathlib import Path, PurePath
 
 from straightband.cli.answer import Answer, read_file
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.errors import BadInput
 from straightband.workflows.batch import batch_from_toml
 from straightband.workflows.plan import make_plan
 from straightband.workflows.plan_report import plan_facts, plan_lines
-from straightband.workflows.store import write_whole
 
 _BAR = 30  # letters
 
@@ -32,19 +32,20 @@ def run(options: argparse.Namespace) -> Answer:
             raise BadInput(
                 found=f"the {what} were to go to '{path}'", needed=f"a name ending in {ending} is needed", remedy="change the ending"
             )
+    check_outputs((options.cards, options.plot), inputs=[options.batch])
     batch = batch_from_toml(read_file(options.batch, what="the batch file"), name=PurePath(options.batch).name)
     plan = make_plan(batch, with_companion=options.with_companion, told=_say)
-    written = []
+    files: list[tuple[str | Path, bytes]] = []
     if options.cards is not None:
         from straightband.workflows.plan_cards import plan_cards
 
-        write_whole(Path(options.cards), plan_cards(plan, batch_name=PurePath(options.batch).stem, shop=options.shop))
-        written.append(f"Job cards written to {options.cards}")
+        files.append((options.cards, plan_cards(plan, batch_name=PurePath(options.batch).stem, shop=options.shop)))
     if options.plot is not None:
         from straightband.workflows.plan_cards import plan_plot
 
-        write_whole(Path(options.plot), plan_plot(plan))
-        written.append(f"Plot written to {options.plot}")
+        files.append((options.plot, plan_plot(plan)))
+    write_outputs(files, inputs=[options.batch])
+    written = [f"{'Plot' if path == options.plot else 'Job cards'} written to {path}" for path, _ in files]
     return Answer(facts=plan_facts(plan), lines=(*plan_lines(plan), *written))
 
 

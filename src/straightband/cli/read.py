@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
 
 from straightband.cli.answer import Answer, read_file, tell_progress
 from straightband.cli.frames import Stack, cores_from_text, frames_in
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.cli.setup import add_face_arguments, add_reading_arguments, setup_of
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
@@ -17,7 +18,6 @@ from straightband.workflows.read import Reading, Setup
 from straightband.workflows.report_reading import reading_facts, reading_lines
 from straightband.workflows.several import read_photos
 from straightband.workflows.stack import read_stack
-from straightband.workflows.store import check_place, write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +42,8 @@ def run(options: argparse.Namespace) -> Answer:
     setup = setup_of(options)
     for path in options.map:
         _check_ending(path)
+    inputs = (*options.photographs, options.minus)
+    check_outputs(options.map, inputs=inputs)
     reference = (
         None if options.minus is None else map_from_file(read_file(options.minus, what="the reference"), PurePath(options.minus).name)
     )
@@ -51,12 +53,8 @@ def run(options: argparse.Namespace) -> Answer:
         reading = read_photos(photographs, setup=setup, reference=reference)
     else:
         reading = _read_stack(stack, options=options, setup=setup, reference=reference)
-    # all bytes first, and all folders looked at, so that a refusal leaves no map behind
-    files = [(Path(path), map_file(reading.height_map, name=PurePath(path).name)) for path in options.map]
-    for path, _ in files:
-        check_place(path)
-    for path, data in files:
-        write_whole(path, data)
+    # all bytes first, so that a refusal leaves no map behind
+    write_outputs([(path, map_file(reading.height_map, name=PurePath(path).name)) for path in options.map], inputs=inputs)
     return Answer(facts=reading_facts(reading), lines=(*reading_lines(reading), *(f"Map written to {path}" for path in options.map)))
 
 

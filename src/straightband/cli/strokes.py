@@ -7,10 +7,10 @@ import os
 from pathlib import Path, PurePath
 
 from straightband.cli.answer import Answer, read_file, tell_progress
+from straightband.cli.outputs import check_outputs, write_outputs
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
 from straightband.workflows.maps import map_file, map_from_file
-from straightband.workflows.store import check_place, write_whole
 from straightband.workflows.strokes import StrokePlan, plan_strokes
 from straightband.workflows.strokes_report import strokes_facts, strokes_lines
 from straightband.workflows.strokes_request import limits_from_text, shelf_from_text, view_from_text
@@ -77,13 +77,18 @@ def run(options: argparse.Namespace) -> Answer:
             raise BadInput(
                 found=f"the {what} was to go to '{path}'", needed=f"a name ending in {ending} is needed", remedy="change the ending"
             )
+    outputs = (options.picture, options.wear, options.card, options.keep, options.predicted)
+    inputs = [options.map, options.laps, *(options.past or [])]
+    check_outputs(outputs, inputs=inputs)
     height_map = _map(options.map)
     shelf = with_new_pitch(_shelf(options), tuple(options.new_pitch))
     limits = limits_from_text(tolerance=options.tolerance, most_strokes=options.most_strokes, longest=options.longest)
     view = view_from_text(seen=options.seen, mark=options.mark)
-    past = _past(options.past or [], shelf=shelf, now=height_map)
+    past, beside = _past(options.past or [], shelf=shelf, now=height_map)
+    inputs += beside
+    check_outputs(outputs, inputs=inputs)
     plan = plan_strokes(height_map, shelf=shelf, limits=limits, past=past, told=_say)
-    return Answer(facts=strokes_facts(plan), lines=(*strokes_lines(plan), *_written(plan, options, view=view)))
+    return Answer(facts=strokes_facts(plan), lines=(*strokes_lines(plan), *_written(plan, options, view=view, inputs=inputs)))
 
 
 def _map(path: str) -> HeightMap:
@@ -107,23 +112,25 @@ def _shelf(options: argparse.Namespace) -> Shelf:
     return shelf_from_toml(read_file(options.laps, what="the file of laps"), name=PurePath(options.laps).name)
 
 
-def _past(paths: list[str], *, shelf: Shelf, now: HeightMap) -> tuple[PastRun, ...]:
-    """The runs of all files; the last run of each ends where the first of the next file began, the very last in the map of now."""
+def _past(paths: list[str], *, shelf: Shelf, now: HeightMap) -> tuple[tuple[PastRun, ...], list[str]]:
+    """The runs of all files, and the maps they name; the last run of each ends where the first of the next file began, the very last in the map of now."""
     runs: list[PastRun] = []
+    maps: list[str] = []
     following = now
     for path in reversed(paths):
         folder = Path(path).parent
         data = read_file(path, what="the file of runs")
 
         def beside(name: str, folder: Path = folder) -> HeightMap:
-            return _map(str(folder / name))
+            maps.append(str(folder / name))
+            return _map(maps[-1])
 
         found = runs_from_toml(data, name=PurePath(path).name, shelf=shelf, now=following, map_of=beside)
         runs, following = [*found, *runs], found[0].before
-    return tuple(runs)
+    return tuple(runs), maps
 
 
-def _written(plan: StrokePlan, options: argparse.Namespace, *, view: View) -> list[str]:
+def _written(plan: StrokePlan, options: argparse.Namespace, *, view: View, inputs: list[str]) -> list[str]:
     from straightband.workflows import strokes_pictures
 
     makers = (
@@ -138,10 +145,7 @@ def _written(plan: StrokePlan, options: argparse.Namespace, *, view: View) -> li
         (options.predicted, "Predicted map", lambda: map_file(plan.predicted, name=PurePath(options.predicted).name)),
     )
     made = [(path, what, maker()) for path, what, maker in makers if path is not None]
-    for path, _, _ in made:
-        check_place(Path(path))
-    for path, _, data in made:
-        write_whole(Path(path), data)
+    write_outputs([(path, data) for path, _, data in made], inputs=inputs)
     return [f"{what} written to {path}" for path, what, _ in made]
 
 

@@ -6,10 +6,11 @@ import argparse
 from pathlib import Path, PurePath
 
 from straightband.cli.answer import Answer, read_file
+from straightband.cli.outputs import write_outputs
 from straightband.errors import BadInput
 from straightband.workflows.maps import map_file, map_from_file
 from straightband.workflows.reference import day_from_text, with_note
-from straightband.workflows.store import check_place, write_whole
+from straightband.workflows.store import write_whole
 from straightband.workflows.threeflat import know_flats
 from straightband.workflows.threeflat_report import flats_facts, flats_lines
 from straightband.workflows.threeflat_text import request_from_text
@@ -55,21 +56,8 @@ def run(options: argparse.Namespace) -> Answer:
             found=f"there is no folder '{options.out[:60]}'", needed="one for the maps is needed", remedy="make it and call again"
         )
     written = [(folder / f"{flat.name}.npz", map_file(flat.height_map, name="flat.npz")) for flat in known.flats]
-    for path, _ in written:
-        _not_over_a_pair(path, [Path(each) for each in options.maps])
-        check_place(path)
-    for path, data in written:
-        write_whole(path, data)
+    write_outputs(written, inputs=options.maps)
     return Answer(facts=flats_facts(known), lines=(*flats_lines(known), *(f"Map written to {path}" for path, _ in written)))
-
-
-def _not_over_a_pair(path: Path, maps: list[Path]) -> None:
-    if any(path.resolve() == each.resolve() for each in maps):
-        raise BadInput(
-            found=f"the flat's map would be written over '{path.name}', one of the pairs",
-            needed="another folder is needed",
-            remedy="give one with --out",
-        )
 
 
 def _note(options: argparse.Namespace, files: list[tuple[str, bytes]]) -> Answer:
@@ -81,6 +69,7 @@ def _note(options: argparse.Namespace, files: list[tuple[str, bytes]]) -> Answer
         )
     name, data = files[0]
     noted = with_note(map_from_file(data, name), day=day_from_text(options.measured, what="the day"), what=options.handled)
+    # the one file that is meant to be written over
     write_whole(Path(options.maps[0]), map_file(noted, name=name))
     record = noted.meta["reference"]
     return Answer(
