@@ -141,7 +141,7 @@ def square_light(data: bytes, *, shot: Photograph, outline: Outline) -> SquareLi
     pitch = 2.0 * face.semi_major_mm / SAMPLES
     u_mm, v_mm = (np.arange(-half + pitch / 2, half, pitch) for half in (face.semi_u_mm, face.semi_v_mm))
     to_pixels = face_to_pixels(outline, face, mark_hour=setup.mark_hour)
-    hand = -1.0 if setup.mirrored % 2 else 1.0
+    hand = -1.0 if setup.reversals % 2 else 1.0
     to_face = np.diag([hand / face.semi_u_mm, 1.0 / face.semi_v_mm, 1.0])
     grid = np.array([[pitch, 0.0, u_mm[0]], [0.0, pitch, v_mm[0]], [0.0, 0.0, 1.0]])
     light = cv2.warpPerspective(linear, to_pixels @ to_face @ grid, (u_mm.size, v_mm.size), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)

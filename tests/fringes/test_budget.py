@@ -135,3 +135,28 @@ def test_a_single_mode_counts_what_95_in_100_of_its_changes_stay_within(ratio):
     )  # 3 standard deviations of the quantile
     assert budgets._two_sided(7.0 * ratio, 7.0) == budgets._two_sided(7.0, 7.0 * ratio)
     assert budgets._two_sided(0.0, 0.0) == 0.0
+
+
+def chosen(points, *choices):
+    return Cause(name="which", origin="here", modes_nm=no_rows(points), draws_nm=no_rows(points), choices_nm=np.stack(choices))
+
+
+def test_choices_count_at_196_of_their_rms_or_the_largest(points):
+    """Closed form: 3 nm of power or none make 1.96 x 3 / root 2; of eight choices one alone changes anything, and the whole of it counts."""
+    one = sum_up([chosen(points, 3.0 * bowl(points))], points=points, heights_nm=-50.0 * bowl(points))
+    assert one.expanded_nm["power_nm"] == pytest.approx(1.959964 * 3.0 / np.sqrt(2.0), rel=1e-6)  # rounding
+    flat = bowl(points) - _plane_of(points, bowl(points))
+    assert one.cells_nm == pytest.approx(1.959964 * 3.0 / np.sqrt(2.0) * np.abs(flat), rel=1e-6)  # rounding
+    nothing = np.zeros_like(points.u_mm)
+    many = sum_up([chosen(points, 3.0 * bowl(points), *[nothing] * 7)], points=points, heights_nm=-50.0 * bowl(points))
+    assert many.expanded_nm["power_nm"] == pytest.approx(3.0, rel=1e-9)  # rounding
+
+
+@pytest.mark.parametrize("ratio", [0.2, 0.5, 1.0, 2.0, 10.0])
+def test_a_choice_added_as_a_square_holds_95_in_100(points, ratio):
+    """Against 200 000 draws: a change that is so or not, as likely, beside a normal error, lies within the root of the sum of squares 95 times in 100 at least."""
+    rng = np.random.default_rng(8)
+    off = ratio * rng.integers(0, 2, 200_000) + rng.standard_normal(200_000) / 1.959964
+    normal = moded(points, bowl(points))
+    total = sum_up([normal, chosen(points, ratio * bowl(points))], points=points, heights_nm=np.zeros(points.u_mm.size))
+    assert np.mean(np.abs(off) <= total.expanded_nm["power_nm"]) > 0.949  # 2 standard deviations of the share

@@ -68,7 +68,7 @@ def test_what_is_not_known_stands_on_the_paper(unknown):
     text = words(unknown.pdf)
     assert "Not known: where the gap is thicker was not given. The Strehl ratio is the same for both." in text
     assert "Without a mark the map may be turned by half a turn; the worse way round is judged." in text
-    assert "Maps are as seen looking at the face; the photograph was not reversed." in text
+    assert "Maps are as seen looking at the face; the photograph was taken as not reversed, since nobody said." in text
     assert "Not told. These are heights of the pair, piece and reference flat together: what the flat has of them is not told." in text
     assert "convex, a hill or concave, a hole: not known" in text
     assert "Reference flat not told" in text

@@ -70,7 +70,7 @@ def test_most_of_it_may_be_left_out():
     """A piece file needs a name, a size, a light, photographs and a telescope; the rest stays empty or unknown."""
     found = piece(LEAST)
     assert (found.reference, found.told, found.shop, found.signed_by, found.date) == (None, {}, "", "", "")
-    assert (found.setup.thicker, found.setup.mark_hour, found.setup.mirrored) == (None, None, 0)
+    assert (found.setup.thicker, found.setup.mark_hour, found.setup.mirrored) == (None, None, None)
 
 
 def test_how_the_piece_lay_counts_where_it_is_told():

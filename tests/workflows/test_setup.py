@@ -30,7 +30,7 @@ def test_the_shortest_set_up_is_a_diagonal_with_nothing_assumed():
     assert (setup.face.semi_u_mm, setup.face.semi_v_mm) == (45.0, pytest.approx(45.0 * math.sqrt(2.0)))
     assert setup.lamp.wavelength_nm == pytest.approx(632.8)
     assert (setup.outline, setup.mark_hour, setup.thicker, setup.camera_mm) == (None, None, None, None)
-    assert (setup.mirrored, setup.distortion_share, setup.clear_margin) == (0, DISTORTION_SHARE, CLEAR_MARGIN)
+    assert (setup.mirrored, setup.reversals, setup.distortion_share, setup.clear_margin) == (None, 0, DISTORTION_SHARE, CLEAR_MARGIN)
 
 
 def test_every_text_becomes_its_number():

@@ -31,7 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--scheduler", metavar="ADDRESS", help="for a folder or a film: address of a dask scheduler whose workers read the frames"
     )
-    parser.add_argument("--minus", metavar="REFERENCE", help="map of the flat tested against, to be taken off")
+    parser.add_argument(
+        "--minus",
+        metavar="REFERENCE",
+        help="map of the flat tested against, to be taken off: it lies mark to mark, and hill or hole must be known",
+    )
     parser.add_argument(
         "--map", metavar="OUT", action="append", default=[], help="write the map: .npz, .x3p, .csv or .png; may be repeated"
     )

@@ -44,7 +44,9 @@ def add_reading_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--mark", metavar="HOUR", help="clock hour of the pencil mark on the rim")
     parser.add_argument(
-        "--mirrored", default="0", metavar="TIMES", help="how often the view is reversed: through the back 1, by a beam splitter 1 more"
+        "--mirrored",
+        metavar="TIMES",
+        help="how often the view is reversed: through the back 1, by a beam splitter 1 more; left out it is taken as not reversed",
     )
     parser.add_argument("--camera", metavar="LENGTH", help="distance of the camera from the face")
     parser.add_argument("--lens-distortion", metavar="PERCENT", help="95 %% limit at the corner of the frame (default 1%%)")

@@ -3,6 +3,7 @@
 A cause is one or more modes: departures of the whole map that it would make at its 95 % limit. The fit's noise comes as many random
 departures instead. What they do to a figure is found by adding them to the map, so that PV and RMS, which are not linear, come out right: a single
 mode is added and taken away, each half the time, several modes are drawn together from normal distributions, since no figure but a linear one feels them one by one.
+Where nobody knows which of a few things is so, each is a choice, as likely as the map as it stands.
 
 Sources
 -------
@@ -12,7 +13,7 @@ JCGM 101:2008 (propagation of distributions) for the draws; JCGM 100:2008, 5.1.2
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -40,13 +41,16 @@ class Cause:
     modes_nm
         (m, c) departures at the cells at the 95 % limit, or
     draws_nm
-        (d, c) random departures; one of the two has no rows.
+        (d, c) random departures, or
+    choices_nm
+        (k, c) departures of which one is so, or none, all as likely. At least two of the three have no rows, as a rule.
     """
 
     name: str
     origin: str
     modes_nm: NDArray
     draws_nm: NDArray
+    choices_nm: NDArray = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,6 +101,8 @@ def expanded_at_cells(causes: Sequence[Cause], *, points: Points) -> NDArray:
         square += np.sum(_flat(points, cause.modes_nm) ** 2, axis=0)
         if len(cause.draws_nm):
             square += COVERAGE_95**2 * np.mean(_flat(points, cause.draws_nm) ** 2, axis=0)
+        if len(cause.choices_nm):
+            square += _of_any(np.abs(_flat(points, cause.choices_nm))) ** 2
     return np.sqrt(square)
 
 
@@ -111,7 +117,7 @@ def _flat(points: Points, heights: NDArray) -> NDArray:
 
 def _effect(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> CauseEffect:
     expanded = dict.fromkeys(NAMES, 0.0)
-    for size in (_of_modes, _of_draws):
+    for size in (_of_modes, _of_draws, _of_choices):
         found = size(points, heights, cause, base=base)
         expanded = {name: float(np.hypot(expanded[name], found.get(name, 0.0))) for name in NAMES}
     return CauseEffect(name=cause.name, origin=cause.origin, expanded_nm=expanded)
@@ -155,6 +161,18 @@ def _of_draws(points: Points, heights: NDArray, cause: Cause, *, base: dict[str,
         return {}
     drawn = many_figures(points, heights + cause.draws_nm)
     return {name: _limit(name, np.abs(drawn[name] - base[name])) for name in NAMES}
+
+
+def _of_choices(points: Points, heights: NDArray, cause: Cause, *, base: dict[str, NDArray]) -> dict[str, float]:
+    if not len(cause.choices_nm):
+        return {}
+    chosen = many_figures(points, heights + cause.choices_nm)
+    return {name: float(_of_any(np.abs(chosen[name] - base[name]))) for name in NAMES}
+
+
+def _of_any(change: NDArray) -> NDArray:
+    """What holds all of the changes (k, ...) and none, and 95 % of the sums with a normal error where each is as likely: 1.96 of their rms, or the largest."""
+    return np.maximum(COVERAGE_95 * np.sqrt(np.sum(change**2, axis=0) / (len(change) + 1)), change.max(axis=0))
 
 
 def _limit(name: str, change: NDArray) -> float:

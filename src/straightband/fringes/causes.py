@@ -26,6 +26,7 @@ from straightband.photo.foreshortening import Foreshortening
 from straightband.photo.rectify import SquarePicture
 from straightband.uncertainty import COVERAGE_95
 
+REFERENCE = "reference flat"  # name of the cause
 RIM_POINTS = 60
 MANY_BANDS_FACTOR, FEW_BANDS = 1.2, 4.5  # errors over the fit noise where many bands show; bands below which they grow fast
 EDGE_STANDARD_PX = 0.2  # by which blur and a bevel of a few pixels shift an edge alike all round; rms over our drawn photographs
@@ -238,11 +239,11 @@ def reference_flat(reading: PhaseReading, expanded_nm: NDArray | None) -> Cause:
     """
     points = reading.points
     if expanded_nm is None:
-        return _cause("reference flat", "not told: heights are those of the pair", [], points)
+        return _cause(REFERENCE, "not told: heights are those of the pair", [], points)
     shapes = face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=4)
     chosen = (3, 4, 5, 6, 7, 10) if points.clear.shape is not Shape.RECTANGLE else (3, 4, 5, 6, 9, 12)
     modes = [expanded_nm / math.sqrt(len(chosen)) * shapes[j] for j in chosen]
-    return _cause("reference flat", "stated with the reference", modes, points)
+    return _cause(REFERENCE, "stated with the reference", modes, points)
 
 
 def no_repeat(reading: PhaseReading) -> Cause:

@@ -273,9 +273,10 @@ def _side(side: float | str | None) -> str:
 def _way_words(piece: Piece) -> str:
     setup = piece.setup
     times = (
-        ("not reversed", "reversed once", "reversed twice")[setup.mirrored] if setup.mirrored < 3 else f"reversed {setup.mirrored} times"
+        ("not reversed", "reversed once", "reversed twice")[setup.reversals] if setup.reversals < 3 else f"reversed {setup.reversals} times"
     )
-    seen = f"Maps are as seen looking at the face; the photograph was {times}."
+    taken = "was taken as not reversed, since nobody said" if setup.mirrored is None else f"was {times}"
+    seen = f"Maps are as seen looking at the face; the photograph {taken}."
     if setup.mark_hour is not None:
         return f"{seen} +v points toward the mark, at {setup.mark_hour:g} o'clock in the upright photograph."
     if setup.face.shape is Shape.ROUND:

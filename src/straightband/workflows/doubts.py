@@ -1,7 +1,7 @@
 """Maps that could be the true one just as well, drawn from everything a reading knows of its own errors.
 
 The verdict needs to know how errors of the map go together. A reading knows: each cause is a whole departure of the map, so a draw takes
-every cause at a random size and adds a random draw of the fit's noise (JCGM 101:2008).
+every cause at a random size, one of its choices, and adds a random draw of the fit's noise (JCGM 101:2008).
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ def draws_of(reading: Reading) -> NDArray:
         departures += rng.standard_normal((DRAWS, len(cause.modes_nm))) @ cause.modes_nm / COVERAGE_95
         if len(cause.draws_nm):
             departures += _as_many(cause.draws_nm, rng=rng)
+        if len(cause.choices_nm):
+            departures += _of_each(cause.choices_nm, rng=rng)
     label = reading.phase.label
     grids = np.where(label >= 0, departures[:, label], np.nan)
     # The departures stand in the photograph's own frame; the map is as seen looking at the face.
@@ -34,3 +36,9 @@ def draws_of(reading: Reading) -> NDArray:
 def _as_many(draws_nm: NDArray, *, rng: np.random.Generator) -> NDArray:
     """DRAWS of some random departures; picked at random, again and again, where there are fewer."""
     return draws_nm[:DRAWS] if len(draws_nm) >= DRAWS else draws_nm[rng.integers(0, len(draws_nm), DRAWS)]
+
+
+def _of_each(choices_nm: NDArray, *, rng: np.random.Generator) -> NDArray:
+    """DRAWS in which each choice, and none of them, is so as often, in random order."""
+    with_none = np.concatenate([np.zeros_like(choices_nm[:1]), choices_nm])
+    return with_none[rng.permutation(np.resize(np.arange(len(with_none)), DRAWS))]

@@ -109,9 +109,8 @@ def _piece(table: dict[str, Any], *, shown: str) -> Piece:
         setup=setup_from_text(
             light=top["light"],
             shape=top.get("shape", "ellipse"),
-            mirrored=top.get("mirrored", "0"),
             today=top.get("photographed"),
-            **{key: top.get(key) for key in (*_SIZES, *_READING) if key not in {"light", "mirrored"}},
+            **{key: top.get(key) for key in (*_SIZES, *_READING) if key != "light"},
             **({key: top.get(key) for key in ("glass", "thickness")} if any(key in top for key in _RESTING) else {}),
         ),
         photographs=_photographs(table, most=MOST_FRAMES if stacked else MOST_PHOTOGRAPHS, shown=shown),

@@ -6,13 +6,14 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from straightband import provenance
-from straightband.errors import BadInput, StraightbandError
+from straightband.errors import StraightbandError
 from straightband.face.shapes import CLEAR_MARGIN, Face, Shape
 from straightband.fringes import causes, near
 from straightband.fringes.budget import Cause, ReadingBudget, sum_up
@@ -20,7 +21,7 @@ from straightband.fringes.reading import PhaseReading, read_phase
 from straightband.fringes.rest import Rest, rest_causes, rest_facts, rest_state
 from straightband.fringes.rim_light import rim_light
 from straightband.fringes.sign import gap_sense_from_clock, gap_sense_from_rings
-from straightband.heightmap.figures import Figures, figures, sample, without_tilt
+from straightband.heightmap.figures import Figures, figures, without_tilt
 from straightband.heightmap.map import HeightMap
 from straightband.light.bands import height_per_band_nm
 from straightband.light.lines import Lamp
@@ -30,7 +31,7 @@ from straightband.photo.outline import Outline, find_outline
 from straightband.photo.plane import Plane, light_planes
 from straightband.photo.rectify import SquarePicture, square_on
 from straightband.workflows.colours import by_colours
-from straightband.workflows.reference import ageing_flags
+from straightband.workflows.minus import PAIR, UNFIT_SIDE, Lying, Shown, alone
 
 SAMPLES_ACROSS = 256  # over the shorter extent: a third of a millimetre on a 90 mm diagonal
 DISTORTION_SHARE = 0.01  # 95 % limit at the corner of the frame for a telephone that corrects its lens; common practice, no source
@@ -56,7 +57,7 @@ class Setup:
     thicker
         Clock hour, "in" or "out" where the gap is thicker; one for each of several photographs; or None.
     mirrored
-        How often the view is reversed left-right.
+        How often the view is reversed left-right, or None where nobody said; it is then taken as not reversed.
     camera_mm
         Distance of the camera, or None.
     distortion_share
@@ -82,7 +83,7 @@ class Setup:
     outline: Outline | None = None
     mark_hour: float | None = None
     thicker: float | str | tuple[float | str | None, ...] | None = None
-    mirrored: int = 0
+    mirrored: int | None = None
     camera_mm: float | None = None
     distortion_share: float = DISTORTION_SHARE
     clear_margin: float = CLEAR_MARGIN
@@ -92,6 +93,11 @@ class Setup:
     more_lamps: tuple[Lamp, ...] = ()
     pressed_hour: float | None = None
     least_gap_nm: float | None = None
+
+    @property
+    def reversals(self) -> int:
+        """How often the view is taken to be reversed."""
+        return self.mirrored or 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,15 +185,13 @@ class Heights:
     Attributes
     ----------
     flat
-        The heights in the photograph's own frame, the reference taken off.
+        The heights of the pair in the photograph's own frame.
     sense
         +1 if the phase grows with the gap, -1 if it falls, 0 if that is not known.
     flags
         Short names of doubts.
     view, camera, nm_per_rad
         How far off normal, from where, and how much gap a radian is.
-    reference_nm
-        (c,) expanded uncertainty of the reference, or None without one.
     """
 
     flat: HeightMap
@@ -196,7 +200,6 @@ class Heights:
     view: Foreshortening
     camera: near.Camera
     nm_per_rad: float
-    reference_nm: NDArray | None
 
 
 def tell_nobody(_: str) -> None:
@@ -223,10 +226,17 @@ def read_photo(
         return _read(data, name=name, setup=setup, reference=reference, stage=stage)
 
 
-def read_heights(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None = None) -> Heights:
-    """The heights of one photograph without their uncertainty, for one of many frames; raises what `read_photo` raises."""
+def read_heights(data: bytes, *, name: str, setup: Setup) -> Heights:
+    """The heights of one pair without their uncertainty, for one of many frames; raises what `read_photo` raises."""
     with threadpool_limits(limits=1, user_api="blas"):
-        return _heights(_see(data, name=name, setup=setup, stage=tell_nobody), reference=reference)
+        return _heights(_see(data, name=name, setup=setup, stage=tell_nobody))
+
+
+def lying(setup: Setup, *, reference: HeightMap | None) -> Lying | None:
+    """How the reference lay under the piece of a set-up; None without one."""
+    if reference is None:
+        return None
+    return Lying(reference=reference, marked=setup.mark_hour is not None, mirrored=setup.mirrored, today=setup.today)
 
 
 def _read(data: bytes, *, name: str, setup: Setup, reference: HeightMap | None, stage: Callable[[str], None]) -> Reading:
@@ -290,7 +300,7 @@ def _in_colours(photo: Photo, setup: Setup) -> tuple[Photo, Setup, Outline]:
     return told.photo, setup, told.outline
 
 
-def _heights(seen: Seen, *, reference: HeightMap | None) -> Heights:
+def _heights(seen: Seen) -> Heights:
     setup, phase, plane = seen.setup, seen.phase, seen.plane
     view = foreshortening(seen.outline, setup.face)
     nm_per_rad = height_per_band_nm(wavelength_nm=setup.lamp.wavelength_nm) * view.height_scale / (2.0 * math.pi)
@@ -300,47 +310,56 @@ def _heights(seen: Seen, *, reference: HeightMap | None) -> Heights:
     # A hill makes the gap smaller, so heights run against it.
     heights = -near.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
     assumed = () if camera.distance_known else ("camera-distance-not-told",)
-    flags = plane.flags + seen.outline.flags + phase.flags + _setup_flags(setup, sense=sense, reference=reference) + assumed
-    meta = _meta(setup, photo=seen.photo, sense=sense, flags=flags, phase=phase)
-    blank = HeightMap(
+    flags = plane.flags + seen.outline.flags + phase.flags + _setup_flags(setup, sense=sense) + assumed
+    pair = HeightMap(
         heights_nm=heights,
         u_mm=phase.u_mm,
         v_mm=phase.v_mm,
         uncertainty_nm=np.zeros_like(heights),
         face=setup.face,
         clear_margin=setup.clear_margin,
-        meta=meta | ({} if reference is None else {"minus": _name_of(reference)}),
+        meta=_meta(setup, photo=seen.photo, sense=sense, phase=phase),
     )
-    flat = without_tilt(blank)
-    reference_nm, expanded_nm = _reference_at(reference, flat, phase=phase, mirrored=setup.mirrored)
-    if reference_nm is not None:
-        flat = without_tilt(_with_heights(flat, flat.heights_nm - reference_nm))
-    return Heights(flat=flat, sense=sense, flags=flags, view=view, camera=camera, nm_per_rad=nm_per_rad, reference_nm=expanded_nm)
+    return Heights(flat=without_tilt(pair), sense=sense, flags=flags, view=view, camera=camera, nm_per_rad=nm_per_rad)
 
 
 def _assemble(seen: Seen, *, reference: HeightMap | None) -> Reading:
-    phase, found = seen.phase, _heights(seen, reference=reference)
-    causes = _causes(seen, found)
-    budget = sum_up(causes, points=phase.points, heights_nm=cell_means(found.flat.heights_nm, phase))
-    height_map = with_uncertainty(found.flat, phase=phase, budget=budget, mirrored=seen.setup.mirrored)
+    phase, found = seen.phase, _heights(seen)
+    pair = Shown(flat=found.flat, causes=tuple(_causes(seen, found)), flags=found.flags)
+    shown = alone(pair, lying(seen.setup, reference=reference), phase=phase, known=found.sense != 0)
     return Reading(
-        height_map=height_map,
-        figures=figures(height_map),
-        budget=budget,
         bands_across=phase.bands_across,
         contrast=phase.contrast,
         explained=phase.explained,
         outline=seen.outline,
         picture=seen.picture,
         phase=phase,
-        sign="known" if found.sense else "unknown",
-        flags=found.flags,
         sources=(provenance.Source(name=seen.photo.name, sha256=seen.photo.sha256),),
-        flat=found.flat,
-        causes=tuple(causes),
         sense=found.sense or 1,
         distortion_share=seen.setup.distortion_share,
+        **_following(shown, phase=phase),
     )
+
+
+def rebuilt(reading: Reading, shown: Shown) -> Reading:
+    """A reading with other heights, causes and doubts, and all that follows from them."""
+    return replace(reading, **_following(shown, phase=reading.phase))
+
+
+def _following(shown: Shown, *, phase: PhaseReading) -> dict[str, Any]:
+    """What follows from heights, causes and doubts, by its name in a reading."""
+    budget = sum_up(shown.causes, points=phase.points, heights_nm=cell_means(shown.flat.heights_nm, phase))
+    flat = replace(shown.flat, meta=shown.flat.meta | {"flags": list(shown.flags)})
+    height_map = _with_uncertainty(flat, phase=phase, budget=budget)
+    return {
+        "height_map": height_map,
+        "figures": figures(height_map),
+        "budget": budget,
+        "sign": flat.meta["sign"],
+        "flags": shown.flags,
+        "flat": flat,
+        "causes": shown.causes,
+    }
 
 
 def _gap_sense(phase: PhaseReading, picture: SquarePicture, setup: Setup) -> int:
@@ -351,73 +370,34 @@ def _gap_sense(phase: PhaseReading, picture: SquarePicture, setup: Setup) -> int
     return gap_sense_from_clock(phase, picture, hour=setup.thicker)
 
 
-def _setup_flags(setup: Setup, *, sense: int, reference: HeightMap | None) -> tuple[str, ...]:
+def _setup_flags(setup: Setup, *, sense: int) -> tuple[str, ...]:
     found = []
     if setup.thicker is None:
         found.append("sign-unknown")
     elif sense == 0:
-        found.append("thicker-side-does-not-fit-the-bands")
+        found.append(UNFIT_SIDE)
     if setup.mark_hour is None and setup.face.shape is not Shape.ROUND:
         found.append("half-turn-unknown")
     if setup.mark_hour is None and setup.face.shape is Shape.ROUND:
         found.append("turn-unknown")
-    if reference is None:
-        found.append("reference-not-told")
+    found.append(PAIR)
     if setup.more_lamps:
         found.append("several-lamps-on")
-    found += ageing_flags(reference, now=setup.today)
     return (*found, *(() if setup.rest is None else rest_state(setup.rest, face=setup.face).flags))
 
 
-def _meta(setup: Setup, *, photo: Photo, sense: int, flags: tuple[str, ...], phase: PhaseReading) -> dict[str, object]:
+def _meta(setup: Setup, *, photo: Photo, sense: int, phase: PhaseReading) -> dict[str, object]:
     return {
         "program": provenance.program(),
         "sign": "known" if sense else "unknown",
         "light_nm": setup.lamp.wavelength_nm,
         "light": ",".join(lamp.name for lamp in (setup.lamp, *setup.more_lamps)),
-        "mirrored": setup.mirrored,
+        "mirrored": setup.reversals,
         "mark": setup.mark_hour,
         "bands_across": round(phase.bands_across, 3),
-        "flags": list(flags),
         "photographs": [{"name": photo.name, "sha256": photo.sha256}],
         **({} if setup.rest is None else {"rest": rest_facts(setup.rest, face=setup.face)}),
     }
-
-
-def _name_of(reference: HeightMap) -> str:
-    """What a reference map calls its flat."""
-    record = reference.meta.get("reference")
-    return str(record.get("flat", "flat"))[:40] if isinstance(record, dict) else "flat"
-
-
-def _with_heights(height_map: HeightMap, heights_nm: NDArray) -> HeightMap:
-    return HeightMap(
-        heights_nm=heights_nm,
-        u_mm=height_map.u_mm,
-        v_mm=height_map.v_mm,
-        uncertainty_nm=height_map.uncertainty_nm,
-        face=height_map.face,
-        clear_margin=height_map.clear_margin,
-        meta=height_map.meta,
-    )
-
-
-def _reference_at(
-    reference: HeightMap | None, flat: HeightMap, *, phase: PhaseReading, mirrored: int
-) -> tuple[NDArray | None, NDArray | None]:
-    """Heights [v, u] and expanded uncertainty (c,) of the reference where it faces the piece, u reversed as facing plates see each other."""
-    if reference is None:
-        return None, None
-    hand = 1.0 if mirrored % 2 else -1.0
-    uu, vv = np.meshgrid(flat.u_mm, flat.v_mm)
-    heights = sample(reference.heights_nm, reference, u_mm=hand * uu, v_mm=vv)
-    if np.any(np.isnan(heights) & np.isfinite(flat.heights_nm)):
-        raise BadInput(
-            found="the reference map does not cover the whole clear aperture of the piece",
-            needed="a reference at least as large as the piece is needed",
-            remedy="use the map of the larger flat, or leave --minus out",
-        )
-    return heights, sample(reference.uncertainty_nm, reference, u_mm=hand * phase.points.u_mm, v_mm=phase.points.v_mm)
 
 
 def _camera(setup: Setup, *, plane: Plane, outline: Outline) -> near.Camera:
@@ -458,7 +438,7 @@ def _causes(seen: Seen, found: Heights) -> list[Cause]:
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=found.view),
         near.near_camera(phase, camera=found.camera, nm_per_rad=nm_per_rad, sense=found.sense),
-        causes.reference_flat(phase, found.reference_nm),
+        causes.reference_flat(phase, None),
         *rest_causes(setup.rest, face=setup.face, points=phase.points),
         causes.no_repeat(phase),
     ]
@@ -471,10 +451,10 @@ def cell_means(values: NDArray, phase: PhaseReading) -> NDArray:
     return np.bincount(label[inside], values[inside], minlength=phase.points.area.size) / phase.points.area
 
 
-def with_uncertainty(flat: HeightMap, *, phase: PhaseReading, budget: ReadingBudget, mirrored: int) -> HeightMap:
+def _with_uncertainty(flat: HeightMap, *, phase: PhaseReading, budget: ReadingBudget) -> HeightMap:
     """The map with its uncertainty, as seen looking at the face: an odd number of reversals is undone."""
     uncertainty = np.where(phase.label >= 0, budget.cells_nm[phase.label], np.nan)
-    hand = slice(None, None, -1 if mirrored % 2 else 1)
+    hand = slice(None, None, -1 if flat.meta["mirrored"] % 2 else 1)
     return HeightMap(
         heights_nm=flat.heights_nm[:, hand].copy(),
         u_mm=flat.u_mm,

@@ -11,15 +11,16 @@ from numpy.typing import NDArray
 from straightband.combine.joint import Joint, Shot, joint
 from straightband.errors import BadInput
 from straightband.face.polynomials import face_polynomials
-from straightband.fringes.budget import Cause, expanded_at_cells, sum_up
+from straightband.fringes.budget import Cause, expanded_at_cells
 from straightband.fringes.near import NEAR
 from straightband.fringes.repeat import repeat
 from straightband.fringes.sign import gap_sense_from_press
-from straightband.heightmap.figures import Points, figures, without_tilt
+from straightband.heightmap.figures import Points, without_tilt
 from straightband.heightmap.map import HeightMap
 from straightband.provenance import Source
 from straightband.uncertainty import COVERAGE_95
-from straightband.workflows.read import Reading, Setup, cell_means, read_photo, tell_nobody, with_uncertainty
+from straightband.workflows.minus import Lying, Shown, alone
+from straightband.workflows.read import Reading, Setup, cell_means, lying, read_photo, rebuilt, tell_nobody
 
 LENS, KEYSTONE, NOISE = "lens distortion x bands", "keystone x bands", "fit noise"  # causes that photographs together lessen, with NEAR
 COMPARED_ORDER, SPREAD_ORDER = 6, 8  # of the polynomials in which photographs are compared, and a correction is carried to the grid
@@ -37,19 +38,18 @@ def read_photos(
     be read.
     """
     setups = _one_each(setup, count=len(photographs))
-    readings = [
-        read_photo(data, name=name, setup=each, reference=reference, stage=stage)
-        for (name, data), each in zip(photographs, setups, strict=True)
-    ]
-    if len(readings) == 1:
-        return readings[0]
+    if len(photographs) == 1:
+        (name, data), (each,) = photographs[0], setups
+        return read_photo(data, name=name, setup=each, reference=reference, stage=stage)
+    # of pairs, for together they may tell a sign that each alone does not
+    readings = [read_photo(data, name=name, setup=each, stage=stage) for (name, data), each in zip(photographs, setups, strict=True)]
     # bevels are seen a little wider in one photograph than in the next, and figures are compared over one aperture
     margin = max(reading.flat.clear_margin for reading in readings)
     for k, ((name, data), each) in enumerate(zip(photographs, setups, strict=True)):
         if readings[k].flat.clear_margin < margin:
             widened = replace(each, clear_margin=margin, margin_told=True)
-            readings[k] = read_photo(data, name=name, setup=widened, reference=reference, stage=stage)
-    return joint_reading(readings, pressed_hour=setup.pressed_hour)
+            readings[k] = read_photo(data, name=name, setup=widened, stage=stage)
+    return joint_reading(readings, pressed_hour=setup.pressed_hour, on=lying(setup, reference=reference))
 
 
 def _one_each(setup: Setup, *, count: int) -> list[Setup]:
@@ -65,8 +65,8 @@ def _one_each(setup: Setup, *, count: int) -> list[Setup]:
     return [replace(setup, thicker=each) for each in setup.thicker]
 
 
-def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None) -> Reading:
-    """The first reading with the figure all photographs share, and a budget that holds what they have earned.
+def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None, on: Lying | None = None) -> Reading:
+    """The first reading with the figure all photographs share, less the reference they lay `on`, and a budget that holds what they have earned.
 
     Where the wedges differ, the photographs tell how strongly the lens distorts, how near the camera stood and how each view converges; what they tell is
     taken off, what they don't stays. Noise falls with their number. Lamp and outline are wrong in the same way each time and are not divided.
@@ -83,29 +83,15 @@ def joint_reading(readings: list[Reading], *, pressed_hour: float | None = None)
     found = joint(shots, basis=face_polynomials(points.u_mm, points.v_mm, face=points.clear, order=COMPARED_ORDER), area=points.area)
     taken_off = np.mean([shot.heights_nm for shot in shots], axis=0) - found.corrected_nm.mean(axis=0)
     mean_nm = heights.mean(axis=0) - _on_grid(taken_off, first)
-    found_causes = _joint_causes(readings, shots=shots, found=found, near=near)
-    causes = (*found_causes, _repeat(found, points=points, beside_nm=expanded_at_cells(found_causes, points=points)))
-    meta = {
-        **first.flat.meta,
-        "sign": "known" if known else "unknown",
-        "photographs": _photographs(readings),
-        "lens": _lens(readings, found),
-    }
-    flat = without_tilt(replace(first.flat, heights_nm=mean_nm, meta=meta))
-    cells = cell_means(flat.heights_nm, first.phase)
-    budget = sum_up(causes, points=points, heights_nm=cells)
-    height_map = with_uncertainty(flat, phase=first.phase, budget=budget, mirrored=first.height_map.meta["mirrored"])
-    return replace(
-        first,
-        height_map=height_map,
-        flat=flat,
-        figures=figures(height_map),
-        budget=budget,
-        causes=causes,
-        sign="known" if known else "unknown",
+    told = {"sign": "known" if known else "unknown", "photographs": _photographs(readings), "lens": _lens(readings, found)}
+    pair = Shown(
+        flat=without_tilt(replace(first.flat, heights_nm=mean_nm, meta=first.flat.meta | told)),
+        causes=tuple(_joint_causes(readings, shots=shots, found=found, near=near)),
         flags=_flags(readings, found=found, known=known),
-        sources=_sources(readings),
     )
+    shown = alone(pair, on, phase=first.phase, known=known)
+    scatter = _repeat(found, points=points, beside_nm=expanded_at_cells(shown.causes, points=points))
+    return rebuilt(replace(first, sources=_sources(readings)), replace(shown, causes=(*shown.causes, scatter)))
 
 
 def _repeat(found: Joint, *, points: Points, beside_nm: NDArray) -> Cause:

@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 
 from straightband import provenance
 from straightband.errors import BandsUnreadable, StraightbandError
-from straightband.fringes.budget import expanded_at_cells, sum_up
+from straightband.fringes.budget import Cause, expanded_at_cells
 from straightband.fringes.repeat import aligned, repeat
-from straightband.heightmap.figures import figures
 from straightband.heightmap.map import HeightMap
 from straightband.workflows.many import run_many
-from straightband.workflows.read import Reading, Setup, cell_means, read_heights, read_photo, with_uncertainty
+from straightband.workflows.minus import Lying, Shown, alone, refuse_without_sign
+from straightband.workflows.read import Reading, Setup, cell_means, lying, read_heights, read_photo, rebuilt
 
 FEWEST = 3  # frames, below which nothing can be called odd
 ODD = 5.0  # normal spreads from the median distance, beyond which a frame is dropped; of a thousand good ones hardly one
@@ -41,14 +41,13 @@ class Frame:
     ----------
     name, data
         Of the file.
-    setup, reference
+    setup
         As for a photograph.
     """
 
     name: str
     data: bytes
     setup: Setup
-    reference: HeightMap | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +76,7 @@ def read_frame(frame: Frame) -> FrameReading:
     """One frame read, or why it can't be; for a worker, which can't raise."""
     source = provenance.source_of(frame.name, frame.data)
     try:
-        found = read_heights(frame.data, name=frame.name, setup=frame.setup, reference=frame.reference)
+        found = read_heights(frame.data, name=frame.name, setup=frame.setup)
     except StraightbandError as reason:
         return _refused(source, reason)
     return _kept(source, flat=found.flat, flags=found.flags)
@@ -124,20 +123,22 @@ def read_stack(
     name, data = opening
     origin = provenance.source_of(name, data)
     try:
-        whole = read_photo(data, name=name, setup=setup, reference=reference)
+        whole = read_photo(data, name=name, setup=setup)
     except StraightbandError as reason:
         raise _too_few([_refused(origin, reason)]) from None
+    if reference is not None:
+        refuse_without_sign(known=whole.sign == "known", flags=whole.flags)  # before hours are spent on the others
     found = [_kept(origin, flat=whole.flat, flags=whole.flags)]
     tell(len(found))
     alike = replace(setup, clear_margin=whole.flat.clear_margin, margin_told=True)
-    jobs = (Frame(name=name, data=data, setup=alike, reference=reference) for name, data in source)
+    jobs = (Frame(name=name, data=data, setup=alike) for name, data in source)
     for each in run_many(read_frame, jobs, executor=executor, workers=workers):
         found.append(each)
         tell(len(found))
     good = [each for each in found if not each.refused]
     if len(good) < FEWEST:
         raise _too_few(found)
-    return mean_of_frames(whole, good, dropped=len(found) - len(good), film=film)
+    return mean_of_frames(whole, good, dropped=len(found) - len(good), film=film, on=lying(setup, reference=reference))
 
 
 def _too_few(found: list[FrameReading]) -> BandsUnreadable:
@@ -149,43 +150,42 @@ def _too_few(found: list[FrameReading]) -> BandsUnreadable:
     )
 
 
-def mean_of_frames(whole: Reading, frames: list[FrameReading], *, dropped: int, film: provenance.Source | None) -> Reading:
-    """The whole reading of one frame with the mean map of all; `dropped` frames were refused already."""
-    base = whole.flat.heights_nm
+def mean_of_frames(
+    whole: Reading, frames: list[FrameReading], *, dropped: int, film: provenance.Source | None, on: Lying | None = None
+) -> Reading:
+    """The whole reading of one frame with the mean map of all, less the reference they lay `on`; `dropped` frames were refused already."""
+    base, points = whole.flat.heights_nm, whole.phase.points
     heights = np.stack([each.heights_nm if whole.sign == "known" else aligned(each.heights_nm, to_nm=base) for each in frames])
     kept = even_frames(heights)
-    mean = heights[kept].mean(axis=0, dtype=np.float64)
-    blocks = np.array_split(np.flatnonzero(kept), min(BLOCKS, int(kept.sum())))
+    good = [each for each, even in zip(frames, kept, strict=True) if even]
+    sources = (film,) if film is not None else tuple(each.source for each in good)
+    flags = dict.fromkeys(flag for each in good for flag in each.flags)
+    if dropped or len(good) < len(frames):
+        flags["frames-dropped"] = None
+    told = {
+        "photographs": [{"name": each.name, "sha256": each.sha256} for each in sources],
+        "frames": {"read": len(frames) + dropped, "averaged": len(good)},
+    }
+    mean = replace(whole.flat, heights_nm=heights[kept].mean(axis=0, dtype=np.float64), meta=whole.flat.meta | told)
+    pair = Shown(flat=mean, causes=_of_many(whole.causes, count=len(good)), flags=tuple(flags))
+    shown = alone(pair, on, phase=whole.phase, known=whole.sign == "known")
+    blocks = np.array_split(np.flatnonzero(kept), min(BLOCKS, len(good)))
     cells = np.stack([cell_means(heights[block].mean(axis=0, dtype=np.float64), whole.phase) for block in blocks])
-    causes = [
-        replace(cause, draws_nm=cause.draws_nm / np.sqrt(kept.sum()), origin=f"{cause.origin}; {int(kept.sum())} frames")
+    scatter = replace(
+        repeat(points, cells, beside_nm=expanded_at_cells(shown.causes, points=points)),
+        origin=f"scatter of {len(blocks)} blocks of {len(good)} frames",
+    )
+    return rebuilt(replace(whole, sources=sources), replace(shown, causes=(*shown.causes, scatter)))
+
+
+def _of_many(causes: tuple[Cause, ...], *, count: int) -> tuple[Cause, ...]:
+    """The causes of one frame as they are in the mean of many: noise falls with the root of their number, and the scatter is not among them."""
+    kept = (cause for cause in causes if cause.name != "repeat")
+    return tuple(
+        replace(cause, draws_nm=cause.draws_nm / np.sqrt(count), origin=f"{cause.origin}; {count} frames")
         if cause.name == "fit noise"
         else cause
-        for cause in whole.causes
-        if cause.name != "repeat"
-    ]
-    scatter = replace(
-        repeat(whole.phase.points, cells, beside_nm=expanded_at_cells(causes, points=whole.phase.points)),
-        origin=f"scatter of {len(blocks)} blocks of {int(kept.sum())} frames",
-    )
-    budget = sum_up([*causes, scatter], points=whole.phase.points, heights_nm=cell_means(mean, whole.phase))
-    sources = (film,) if film is not None else tuple(each.source for each, good in zip(frames, kept, strict=True) if good)
-    record = {"read": len(frames) + dropped, "averaged": int(kept.sum())}
-    meta = {**whole.flat.meta, "photographs": [{"name": each.name, "sha256": each.sha256} for each in sources], "frames": record}
-    flat = replace(whole.flat, heights_nm=mean, meta=meta)
-    height_map = with_uncertainty(flat, phase=whole.phase, budget=budget, mirrored=whole.flat.meta["mirrored"])
-    flags = dict.fromkeys(flag for each, good in zip(frames, kept, strict=True) if good for flag in each.flags)
-    if dropped or not kept.all():
-        flags["frames-dropped"] = None
-    return replace(
-        whole,
-        height_map=height_map,
-        flat=flat,
-        figures=figures(height_map),
-        budget=budget,
-        causes=(*causes, scatter),
-        flags=tuple(flags),
-        sources=sources,
+        for cause in kept
     )
 
 
