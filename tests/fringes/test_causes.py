@@ -31,7 +31,12 @@ def heights_nm(u, v):
     return -(gap_nm(u, v) - 30.0 * u + 18.0 * v)
 
 
-def picture_at(face_to_pixels):
+SQUARE = rectangle(width_mm=90.0, length_mm=130.0)
+AFAR = np.array([[540.0, 0.0, 2000.0], [0.0, 540.0, 1500.0], [0.0, 0.0, 1.0]])  # a square-on view
+CONVERGING = np.array([[540.0, 0.0, 2000.0], [0.0, 540.0, 1500.0], [0.01, 0.0, 1.0]])
+
+
+def picture_at(face_to_pixels, *, face=None):
     """A picture of which only the place in the photograph matters."""
     return SquarePicture(
         light=np.zeros((2, 2), dtype=np.float32),
@@ -40,7 +45,7 @@ def picture_at(face_to_pixels):
         v_mm=np.zeros(2),
         pixels_per_sample=1.0,
         face_to_pixels=face_to_pixels,
-        face=ellipse(minor_mm=90.0),
+        face=face or ellipse(minor_mm=90.0),
     )
 
 
@@ -94,7 +99,7 @@ def test_fit_noise_is_the_draws_in_nm(reading_of):
 
 def test_an_outline_off_moves_stretches_and_turns_the_heights(reading, slopes, well_inside):
     """Five modes against heights read at points really moved: both shifts, both stretches, and a turn of the ellipse in itself."""
-    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW, face=ellipse(minor_mm=90.0))
+    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW, picture=picture_at(AFAR), nm_per_rad=NM_PER_RAD)
     u, v = reading.points.u_mm, reading.points.v_mm
     a, b = CLEAR.semi_u_mm, CLEAR.semi_v_mm
     limit, turn = COVERAGE_95 * 0.05, COVERAGE_95 * 0.003
@@ -112,10 +117,18 @@ def test_an_outline_off_moves_stretches_and_turns_the_heights(reading, slopes, w
     assert cause.modes_nm[:, well_inside] == pytest.approx(wanted[:, well_inside], abs=0.05 * size)  # second order, and half a pixel
 
 
-def test_a_corner_off_moves_the_gap_as_the_homography_does(reading, slopes, well_inside):
-    """Each corner of a rectangle moved by itself: the gap at points moved by the homography that cv2 finds through the four corners, its plane left out."""
-    face = rectangle(width_mm=90.0, length_mm=130.0)
-    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW, face=face)
+def beyond_planes(values, *, reading, chosen):
+    """Each of (k, n) at the chosen cells, less its least-squares plane."""
+    u, v = reading.points.u_mm, reading.points.v_mm
+    plane = np.stack([np.ones_like(u), u, v], axis=1)[chosen]
+    return np.stack([each[chosen] - plane @ np.linalg.lstsq(plane, each[chosen], rcond=None)[0] for each in values])
+
+
+@pytest.mark.parametrize(("matrix", "depth_taken"), [(CONVERGING, 1.0), (AFAR, 0.0)], ids=["found", "typed"])
+def test_a_corner_off_moves_the_gap_as_the_homography_does(reading, slopes, well_inside, matrix, depth_taken):
+    """Each corner of a rectangle moved by itself: the gap at points moved by the homography that cv2 finds through the four corners, times the depth it tells, its plane left out."""
+    picture = picture_at(matrix, face=SQUARE)
+    cause = causes.outline_and_scale(reading, slopes, standard_mm=0.05, view=VIEW, picture=picture, nm_per_rad=NM_PER_RAD)
     u, v = reading.points.u_mm, reading.points.v_mm
     corners = np.float32([[-45, -65], [45, -65], [45, 65], [-45, 65]])
     wanted = []
@@ -124,11 +137,33 @@ def test_a_corner_off_moves_the_gap_as_the_homography_does(reading, slopes, well
             moved = corners.copy()
             moved[corner, axis] += COVERAGE_95 * 0.05
             x, y, w = cv2.getPerspectiveTransform(corners, moved) @ np.stack([u, v, np.ones_like(u)])
-            wanted.append(gap_nm(x / w, y / w) - gap_nm(u, v))
-    plane = np.stack([np.ones_like(u), u, v], axis=1)[well_inside]
-    flat = [(each[well_inside] - plane @ np.linalg.lstsq(plane, each[well_inside], rcond=None)[0]) for each in (*wanted, *cause.modes_nm)]
-    size = np.abs(flat).max()
-    assert np.stack(flat[8:]) == pytest.approx(np.stack(flat[:8]), abs=0.05 * size)  # second order, and half a pixel
+            wanted.append(gap_nm(x / w, y / w) * w**depth_taken - gap_nm(u, v))
+    wanted, found = (beyond_planes(values, reading=reading, chosen=well_inside) for values in (wanted, cause.modes_nm))
+    assert found == pytest.approx(wanted, abs=0.05 * np.abs(wanted).max())  # second order, and half a pixel
+
+
+def test_distortion_makes_a_rectangle_converge(reading, slopes, well_inside):
+    """Seen square-on through a lens that shifts its corners a rectangle is laid on them by cv2's homography, and its gap taken times the depth that this one tells."""
+    scale, away = 15.0, np.array([1500.0, 1900.0])
+    matrix = np.array([[scale * 45.0, 0.0, away[0]], [0.0, scale * 65.0, away[1]], [1e-6, 0.0, 1.0]])
+    cause = causes.lens_distortion(reading, slopes, picture=picture_at(matrix, face=SQUARE), camera=CAMERA, nm_per_rad=NM_PER_RAD)
+
+    def displaced(u, v):
+        x, y = scale * u + away[0] - 1999.5, scale * v + away[1] - 1499.5
+        share = 0.01 * (x * x + y * y) / (2000.0**2 + 1500.0**2)
+        return u + share * x / scale, v + share * y / scale
+
+    corners = np.array([[-45.0, -65.0], [45.0, -65.0], [45.0, 65.0], [-45.0, 65.0]])
+    seen = np.stack(displaced(*corners.T), axis=1)
+    u, v = reading.points.u_mm, reading.points.v_mm
+    x, y, w = cv2.getPerspectiveTransform(corners.astype(np.float32), seen.astype(np.float32)) @ np.stack([u, v, np.ones_like(u)])
+    at_u, at_v = x / w, y / w
+    for _ in range(5):  # the point of the face that the lens shows there
+        off_u, off_v = displaced(at_u, at_v)
+        at_u, at_v = at_u + x / w - off_u, at_v + y / w - off_v
+    wanted = gap_nm(u, v) - gap_nm(at_u, at_v) * w
+    wanted, found = (beyond_planes([values], reading=reading, chosen=well_inside) for values in (wanted, cause.modes_nm[0]))
+    assert found == pytest.approx(wanted, abs=0.05 * np.abs(wanted).max())  # second order, and half a pixel
 
 
 def test_lens_distortion_is_the_gap_at_displaced_points(reading, slopes, well_inside):
@@ -136,7 +171,7 @@ def test_lens_distortion_is_the_gap_at_displaced_points(reading, slopes, well_in
     linear, centre = np.array([[12.0, 3.0], [-2.0, 11.0]]), np.array([2100.0, 1400.0])
     matrix = np.eye(3)
     matrix[:2, :2], matrix[:2, 2] = linear * [45.0, 45.0 * math.sqrt(2.0)], centre
-    cause = causes.lens_distortion(reading, slopes, picture=picture_at(matrix), camera=CAMERA)
+    cause = causes.lens_distortion(reading, slopes, picture=picture_at(matrix), camera=CAMERA, nm_per_rad=NM_PER_RAD)
     u, v = reading.points.u_mm, reading.points.v_mm
 
     def displaced(at_u, at_v):
@@ -167,7 +202,7 @@ def test_wedge_under_distortion_makes_the_figure_of_the_closed_form(reading_of):
     matrix = np.diag([scale * 45.0, scale * 45.0 * math.sqrt(2.0), 1.0])
     matrix[:2, 2] = 1999.5, 1499.5
     picture = picture_at(matrix)
-    mode = causes.lens_distortion(reading, slopes, picture=picture, camera=CAMERA).modes_nm[0]
+    mode = causes.lens_distortion(reading, slopes, picture=picture, camera=CAMERA, nm_per_rad=NM_PER_RAD).modes_nm[0]
     u, v = reading.points.u_mm, reading.points.v_mm
     k = CAMERA.distortion_share * (scale / math.hypot(2000.0, 1500.0)) ** 2
     wanted = math.pi * bands * NM_PER_RAD / CLEAR.semi_u_mm * u * k * (u * u + v * v)
@@ -186,7 +221,7 @@ def pv_beyond_plane(points, values):
 def test_keystone_is_the_gap_seen_through_a_converging_view(reading, slopes, well_inside, along_u):
     """A camera off normal sees p at p / (1 - k x) and a gap there shorter by 1 - k x; the rim so seen is an ellipse that is laid on the face's own."""
     face = ellipse(minor_mm=90.0)
-    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, face=face)
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, picture=picture_at(AFAR))
     u, v = reading.points.u_mm, reading.points.v_mm
     # the direction of the tilt is not known: each of the two takes its share of the 95 % limit
     k = COVERAGE_95 / math.sqrt(2.0) * math.sin(0.12) / 700.0
@@ -215,16 +250,18 @@ def test_a_plain_wedge_has_no_keystone(reading_of):
     """The shift of the bands and the change of incidence cancel on a plane gap: nothing but tilt is left, however many bands there are."""
     reading = reading_of(CLEAR, lambda u, v: 2.0 * u + 0.7 * v, samples=96, bands_across=30.0)
     slopes = causes.slopes_of(reading, np.where(np.isfinite(reading.phase_rad), 0.0, np.nan), nm_per_rad=NM_PER_RAD)
-    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, face=ellipse(minor_mm=90.0))
+    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, picture=picture_at(AFAR))
     assert max(pv_beyond_plane(reading.points, mode) for mode in cause.modes_nm) < 0.2  # of some 8000 nm of gap: rounding of a cell's mean
 
 
-def test_four_corners_show_the_shift_but_not_the_incidence(reading, slopes):
-    """Where a rectangle's corners show the shift, the change of incidence is left: s x times the gap."""
-    square = rectangle(width_mm=90.0, length_mm=130.0)
-    cause = causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, face=square)
-    k = COVERAGE_95 / math.sqrt(2.0) * math.sin(0.12) / 700.0
-    assert cause.modes_nm[0] == pytest.approx(k * reading.points.u_mm * reading.cell_phase_rad * NM_PER_RAD, rel=1e-9)  # one formula
+def test_four_corners_take_the_keystone_out(reading, slopes):
+    """Where a rectangle's corners show how the view converges nothing of it is left; corners that were typed square show nothing."""
+    found, typed = (
+        causes.keystone(reading, slopes, camera=CAMERA, view=VIEW, nm_per_rad=NM_PER_RAD, picture=picture_at(matrix, face=SQUARE))
+        for matrix in (CONVERGING, AFAR)
+    )
+    assert (found.modes_nm.shape[0], found.origin) == (0, "taken out by the four corners")
+    assert typed.modes_nm.shape[0] == 2
 
 
 def test_four_corners_take_up_what_they_can_follow():

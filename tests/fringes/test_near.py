@@ -32,9 +32,28 @@ def test_a_gap_seen_from_nearby_is_given_back(sense):
     shown = true * np.cos(np.arctan(np.hypot(u, v) / CAMERA.distance_mm))
     phase = sense * shown / NM_PER_RAD + 3.0  # which order a band has is not known
     told = replace(CAMERA, least_gap_nm=0.0)
-    found = near.gap_nm(phase, u_mm=u, v_mm=v, camera=told, nm_per_rad=NM_PER_RAD, sense=sense)
+    found = near.gap_nm(phase, u_mm=u, v_mm=v, depth=1.0, camera=told, nm_per_rad=NM_PER_RAD, sense=sense)
     assert found == pytest.approx(true, abs=1e-9 * true.max())  # rounding
     assert np.abs(sense * NM_PER_RAD * (phase - 3.0) - true).max() > 40.0  # what was taken off: 5 um at 100 mm from 700 mm
+
+
+@pytest.mark.parametrize("tilt_deg", [4.0, 12.0])
+def test_a_wedge_seen_from_nearby_and_the_side_is_given_back(tilt_deg):
+    """By vectors: a camera 800 mm off along a tilted axis sees a point of the face under the cosine of height over distance, and at a depth along its axis."""
+    u, v = np.meshgrid(np.linspace(-30.0, 30.0, 31), np.linspace(-46.0, 46.0, 47))
+    tilt, distance = math.radians(tilt_deg), 800.0
+    camera = distance * np.array([math.sin(tilt) * 0.6, math.sin(tilt) * 0.8, math.cos(tilt)])
+    away = np.stack([u, v, 0.0 * u], axis=-1) - camera
+    cosine, depth = camera[2] / np.linalg.norm(away, axis=-1), away @ -camera / distance**2
+    true = 60.0 * (u + 30.0) + 50.0 * (v + 46.0)
+    told = replace(CAMERA, distance_mm=distance, least_gap_nm=0.0)
+
+    def read(depth):
+        phase, per_rad = true * cosine / NM_PER_RAD, NM_PER_RAD / math.cos(tilt)
+        return near.gap_nm(phase, u_mm=u, v_mm=v, depth=depth, camera=told, nm_per_rad=per_rad, sense=1) - true
+
+    assert np.abs(read(depth)).max() < 0.6  # nm of 8200: terms of the fourth order
+    assert np.ptp(read(1.0)) > 20.0 * tilt_deg / 4.0
 
 
 @pytest.mark.parametrize(
@@ -47,7 +66,7 @@ def test_the_false_sag_of_a_uniform_gap_is_taken_back(gap_um, radius_mm, camera_
     radius = np.array([[0.0, radius_mm]])
     shown = 1000.0 * gap_um * np.cos(np.arctan(radius / camera_mm)) / NM_PER_RAD
     told = replace(CAMERA, distance_mm=camera_mm, least_gap_nm=1000.0 * gap_um - false_nm)  # as the bands at the rim show it
-    found = near.gap_nm(shown, u_mm=radius, v_mm=0.0 * radius, camera=told, nm_per_rad=NM_PER_RAD, sense=1)
+    found = near.gap_nm(shown, u_mm=radius, v_mm=0.0 * radius, depth=1.0, camera=told, nm_per_rad=NM_PER_RAD, sense=1)
     assert np.ptp(found) == pytest.approx(0.0, abs=1e-6 * false_nm)
 
 
@@ -59,14 +78,14 @@ def test_a_band_seen_obliquely_is_worth_more(degrees, nm):
     u = np.array([[0.0, CAMERA.distance_mm * math.tan(angle)]])
     phase = np.array([[0.0, 2.0 * math.pi]])  # a whole band more at the rim than in the middle, where the plates touch
     told = replace(CAMERA, least_gap_nm=0.0)
-    found = near.gap_nm(phase, u_mm=u, v_mm=0.0 * u, camera=told, nm_per_rad=546.074 / (4.0 * math.pi), sense=1)
+    found = near.gap_nm(phase, u_mm=u, v_mm=0.0 * u, depth=1.0, camera=told, nm_per_rad=546.074 / (4.0 * math.pi), sense=1)
     assert found[0, 1] == pytest.approx(nm, rel=1e-8)  # figures given
 
 
 def test_nearness_that_is_only_assumed_takes_nothing_back(reading):
     """A distance that is only assumed corrects nothing, and the gap times all of 1 / (2 L^2), L the nearest, is in doubt."""
     u = np.linspace(-100.0, 100.0, 21)[None, :]
-    found = near.gap_nm(u, u_mm=u, v_mm=0.0 * u, camera=ASSUMED, nm_per_rad=NM_PER_RAD, sense=1)
+    found = near.gap_nm(u, u_mm=u, v_mm=0.0 * u, depth=1.0, camera=ASSUMED, nm_per_rad=NM_PER_RAD, sense=1)
     assert found - found[0, 0] == pytest.approx(NM_PER_RAD * (u + 100.0), rel=1e-12)  # one formula
     parabola = (reading.points.u_mm**2 + reading.points.v_mm**2) / (2.0 * 700.0**2)
     least, spread = near._least_gap_nm(ASSUMED)
@@ -119,5 +138,5 @@ def test_an_unknown_sign_leaves_the_gap_in_the_middle(reading):
     cause = near.near_camera(reading, camera=CAMERA, nm_per_rad=10.0, sense=0)
     assert cause.modes_nm[1] == pytest.approx((3000.0 + half) * parabola, rel=0.006)  # a tenth for the distance, a square beside it
     phase, u = np.linspace(-5.0, 5.0, 11)[None, :], np.linspace(-100.0, 100.0, 11)[None, :]
-    found = near.gap_nm(phase, u_mm=u, v_mm=0.0 * u, camera=CAMERA, nm_per_rad=NM_PER_RAD, sense=0)
+    found = near.gap_nm(phase, u_mm=u, v_mm=0.0 * u, depth=1.0, camera=CAMERA, nm_per_rad=NM_PER_RAD, sense=0)
     assert found == pytest.approx(NM_PER_RAD * phase * np.hypot(1.0, u / 700.0), rel=1e-12)  # one formula

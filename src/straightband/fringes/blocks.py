@@ -68,19 +68,20 @@ def normal_equations(blocks: list[Block], moments: Moments) -> tuple[NDArray, ND
     at = {channel: np.concatenate([place[i] for i in members]) for channel, members in dense.items()}
     columns = {channel: np.concatenate([blocks[i].columns for i in members], axis=1) for channel, members in dense.items()}
 
-    def fill(rows: NDArray, across: NDArray, part: NDArray) -> None:
+    def fill(part: NDArray, *, rows: NDArray, across: NDArray) -> None:
         normal[np.ix_(rows, across)] = part
         normal[np.ix_(across, rows)] = part.T
 
     for one in dense:
         # both sides alike, which takes half the arithmetic
         half = columns[one] * np.sqrt(moments.products[one, one])[:, None]
-        fill(at[one], at[one], half.T @ half)
+        fill(half.T @ half, rows=at[one], across=at[one])
     for one, other in combinations(dense, 2):
-        fill(at[one], at[other], (columns[one] * moments.products[one, other][:, None]).T @ columns[other])
+        fill((columns[one] * moments.products[one, other][:, None]).T @ columns[other], rows=at[one], across=at[other])
     for k, i in enumerate(thin):
         for channel in dense:
-            fill(place[i], at[channel], _row_scaled(blocks[i].columns, moments.products[blocks[i].channel, channel]).T @ columns[channel])
+            weighed = _row_scaled(blocks[i].columns, moments.products[blocks[i].channel, channel])
+            fill(weighed.T @ columns[channel], rows=place[i], across=at[channel])
         for j in thin[k:]:
             weight = moments.products[blocks[i].channel, blocks[j].channel]
             part = (_row_scaled(blocks[i].columns, weight).T @ blocks[j].columns).tocoo()

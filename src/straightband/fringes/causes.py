@@ -29,6 +29,7 @@ from straightband.uncertainty import COVERAGE_95
 REFERENCE = "reference flat"  # name of the cause
 RIM_POINTS = 60
 MANY_BANDS_FACTOR, FEW_BANDS = 1.2, 4.5  # errors over the fit noise where many bands show; bands below which they grow fast
+CONVERGING = 6  # the first of the two motions of a rectangle's corners in which the view converges
 EDGE_STANDARD_PX = 0.2  # by which blur and a bevel of a few pixels shift an edge alike all round; rms over our drawn photographs
 # A bevel as dark as what lies beside it, or as bright as the face, or only a pixel or two wide, hides one of its two edges, and the one seen may be the inner.
 # 1.96 times the rms by which outlines were off in 240 drawn photographs of half to one megapixel with bevels of 1 to 3 px (1 px), and in 36 of 1.2
@@ -91,15 +92,20 @@ def _cause(name: str, origin: str, modes: list[NDArray], points: Points) -> Caus
     return Cause(name=name, origin=origin, modes_nm=rows, draws_nm=no_rows(points))
 
 
-def outline_and_scale(reading: PhaseReading, slopes: Slopes, *, standard_mm: float, view: Foreshortening, face: Face) -> Cause:
+def outline_and_scale(
+    reading: PhaseReading, slopes: Slopes, *, standard_mm: float, view: Foreshortening, picture: SquarePicture, nm_per_rad: float
+) -> Cause:
     """The outline a little off: the map shifted, stretched and turned under its heights.
 
-    The four corners of a rectangle are off one by one. That makes a view converge that does not, and moves the wedge as well.
+    The four corners of a rectangle are off one by one. That makes a view converge that does not, and moves the wedge as well; what it does to the height
+    of a band takes the most of that back (see `keystone`).
     """
-    points, limit = reading.points, COVERAGE_95 * standard_mm
+    points, face, limit = reading.points, picture.face, COVERAGE_95 * standard_mm
     origin = f"outline placed to {standard_mm:.3f} mm (standard)"
     if face.shape is Shape.RECTANGLE:
-        modes = [slopes.gap_u * du + slopes.gap_v * dv for du, dv in limit * _corner_shifts(points, face=face)]
+        shifts, converging = _corner_shifts(points, face=face)
+        gap = reading.cell_phase_rad * nm_per_rad * float(picture.shows_depth)
+        modes = [limit * (slopes.gap_u * du + slopes.gap_v * dv - gap * s) for (du, dv), s in zip(shifts, converging, strict=True)]
         return _cause("outline and scale", origin, modes, points)
     a, b = points.clear.semi_u_mm, points.clear.semi_v_mm
     turn = COVERAGE_95 * view.turn_standard_rad
@@ -113,11 +119,16 @@ def outline_and_scale(reading: PhaseReading, slopes: Slopes, *, standard_mm: flo
     return _cause("outline and scale", origin, modes, points)
 
 
-def _corner_shifts(points: Points, *, face: Face) -> NDArray:
-    """Shifts (8, 2, n) of the points for a unit shift of each corner of a rectangle along u and along v, to first order."""
+def _corner_shifts(points: Points, *, face: Face) -> tuple[NDArray, NDArray]:
+    """Shifts (8, 2, n) of the points for a unit shift of each corner of a rectangle along u and along v, to first order, and how the view seems to converge (8, n)."""
     motions = _motions(*_rim(face), shape=face.shape)
     amounts = np.linalg.inv(motions.reshape(len(motions), -1).T)  # (motion, corner's coordinate)
-    return np.einsum("mk,min->kin", amounts, _motions(points.u_mm, points.v_mm, shape=face.shape))
+    return np.einsum("mk,min->kin", amounts, _motions(points.u_mm, points.v_mm, shape=face.shape)), _convergence(amounts, points)
+
+
+def _convergence(amounts: NDArray, points: Points) -> NDArray:
+    """By what share the points (..., n) seem nearer, where a rectangle's corners have followed motions (motion, ...) by these amounts."""
+    return np.multiply.outer(amounts[CONVERGING], points.u_mm) + np.multiply.outer(amounts[CONVERGING + 1], points.v_mm)
 
 
 def unseen_bevel(reading: PhaseReading, slopes: Slopes, *, face: Face, pixel_mm: float, told: bool) -> Cause:
@@ -133,10 +144,11 @@ def unseen_bevel(reading: PhaseReading, slopes: Slopes, *, face: Face, pixel_mm:
     return _cause("bevel", f"the outline found may be the inner edge of a bevel of up to {width:.2g} mm", [mode], points)
 
 
-def lens_distortion(reading: PhaseReading, slopes: Slopes, *, picture: SquarePicture, camera: Camera) -> Cause:
+def lens_distortion(reading: PhaseReading, slopes: Slopes, *, picture: SquarePicture, camera: Camera, nm_per_rad: float) -> Cause:
     """Radial distortion of the lens times the bands: points shifted by share (r / corner)^2 of their radius.
 
-    The outline is shifted with the face, so what moves and stretches it has been taken up with it and is left out.
+    The outline is shifted with the face, so what moves and stretches it has been taken up with it and is left out. The corners of a rectangle that were
+    shifted show a view that converges otherwise.
     """
     points = reading.points
     rim_u, rim_v = _rim(picture.face)
@@ -144,6 +156,8 @@ def lens_distortion(reading: PhaseReading, slopes: Slopes, *, picture: SquarePic
     shift = _distorted_by(points.u_mm, points.v_mm, picture=picture, camera=camera)
     du, dv = shift - np.tensordot(taken_up, _motions(points.u_mm, points.v_mm, shape=picture.face.shape), axes=1)
     mode = slopes.gap_u * du + slopes.gap_v * dv
+    if picture.shows_depth:
+        mode += reading.cell_phase_rad * nm_per_rad * _convergence(taken_up, points)
     return _cause("lens distortion x bands", f"up to {100 * camera.distortion_share:.2g} % at the corner of the frame", [mode], points)
 
 
@@ -183,14 +197,18 @@ def _distorted_by(u_mm: NDArray, v_mm: NDArray, *, picture: SquarePicture, camer
     return np.linalg.solve(linear, np.stack([share * dx, share * dy]))
 
 
-def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, nm_per_rad: float, face: Face) -> Cause:
+def keystone(
+    reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: Foreshortening, nm_per_rad: float, picture: SquarePicture
+) -> Cause:
     """Perspective of an oblique view times the bands.
 
     With s = sin(tilt) / L a point p is seen at p (1 + s x), and under an incidence whose cosine is larger by s x. The outline of half axis a, seen so,
     is an ellipse with its middle s a^2 off, into which the face is laid. Together a gap t reads t + s (x t - x p . grad t + a^2 t'): a plane wedge
-    gives only tilt, for the first two cancel. A rectangle's corners show the shift, so there only s x t stays.
+    gives only tilt, for the first two cancel. A rectangle's corners show s, and both have been taken back.
     """
-    points = reading.points
+    points, face = reading.points, picture.face
+    if picture.shows_depth:
+        return _cause("keystone x bands", "taken out by the four corners", [], points)
     gap = reading.cell_phase_rad * nm_per_rad
     converging = COVERAGE_95 / math.sqrt(2.0) * math.sin(view.tilt_rad) * rms_nearness(camera)
     stretched = slopes.gap_u * points.u_mm + slopes.gap_v * points.v_mm
@@ -198,13 +216,10 @@ def keystone(reading: PhaseReading, slopes: Slopes, *, camera: Camera, view: For
     moved_u, moved_v = (
         semi**2 * (slope - np.mean(slope)) for semi, slope in ((face.semi_u_mm, slopes.gap_u), (face.semi_v_mm, slopes.gap_v))
     )
-    if face.shape is Shape.RECTANGLE:
-        modes = [converging * points.u_mm * gap, converging * points.v_mm * gap]
-    else:
-        modes = [
-            converging * (points.u_mm * (gap - stretched) + moved_u),
-            converging * (points.v_mm * (gap - stretched) + moved_v),
-        ]
+    modes = [
+        converging * (points.u_mm * (gap - stretched) + moved_u),
+        converging * (points.v_mm * (gap - stretched) + moved_v),
+    ]
     return _cause(
         "keystone x bands", f"view off normal by {math.degrees(view.tilt_rad):.1f} deg, camera {camera.distance_origin}", modes, points
     )

@@ -80,14 +80,16 @@ def _least_gap_nm(camera: Camera) -> tuple[float, float]:
     return spread * math.sqrt(2.0 / math.pi), COVERAGE_95 * spread * math.sqrt(1.0 - 2.0 / math.pi)
 
 
-def gap_nm(phase_rad: NDArray, *, u_mm: NDArray, v_mm: NDArray, camera: Camera, nm_per_rad: float, sense: int) -> NDArray:
+def gap_nm(phase_rad: NDArray, *, u_mm: NDArray, v_mm: NDArray, depth: NDArray, camera: Camera, nm_per_rad: float, sense: int) -> NDArray:
     """The gap from the phase, like `phase_rad`, what the camera's nearness takes off given back.
 
     Counted from the least gap that is expected; with `sense` 0, where the smallest can't be told from the largest, change of the gap from the middle.
+    `depth` is how far each place lies from the camera, of the middle of the face: 1 / cos(theta) grows with it.
     """
     gap = (sense or 1) * nm_per_rad * phase_rad
     start = np.nanmin(gap) - _least_gap_nm(camera)[0] if sense else 0.5 * (np.nanmin(gap) + np.nanmax(gap))
-    return (gap - start) * np.hypot(1.0, np.hypot(u_mm, v_mm) / camera.distance_mm) if camera.distance_known else gap - start
+    beside_axis = np.hypot(1.0, np.hypot(u_mm, v_mm) / camera.distance_mm) if camera.distance_known else 1.0
+    return (gap - start) * depth * beside_axis
 
 
 def near_camera(reading: PhaseReading, *, camera: Camera, nm_per_rad: float, sense: int) -> Cause:

@@ -23,6 +23,7 @@ from straightband.photo.plate import Plate, as_seen_square_on, root_of
 LEVEL_AXIS_DEG = 1.0  # a major axis closer to level than this counts as level: +v then points right, whatever the noise
 MARK_MARGIN_DEG = 20.0  # a mark nearer to the minor axis than this names neither end of the major axis
 MOST_SUPERSAMPLING = 16
+LEAST_CONVERGENCE = 1e-9  # of the depth from the middle of the face to its rim: what is less is the rounding of corners that were typed as those of a rectangle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +53,16 @@ class SquarePicture:
     pixels_per_sample: float
     face_to_pixels: NDArray
     face: Face
+
+    def relative_depth(self, u_mm: NDArray, v_mm: NDArray) -> NDArray:
+        """How far points of the face lie from the camera along its axis, of the middle of the face: the corners of a rectangle show it, other outlines don't."""
+        across, along, one = self.face_to_pixels[2]
+        return 1.0 + (across * np.asarray(u_mm) / self.face.semi_u_mm + along * np.asarray(v_mm) / self.face.semi_v_mm) / one
+
+    @property
+    def shows_depth(self) -> bool:
+        """Whether the outline told how the view converges."""
+        return bool(np.abs(self.face_to_pixels[2, :2] / self.face_to_pixels[2, 2]).max() > LEAST_CONVERGENCE)
 
     def pixel_positions(self, u_mm: NDArray, v_mm: NDArray) -> tuple[NDArray, NDArray]:
         """Columns and rows in the full-size photograph of points of the face."""

@@ -34,6 +34,7 @@ SURE_LEFT, DOUBTFUL_LEFT, NARROW_LEFT = 0.5, 0.65, 0.25  # what two edges leave,
 NARROW_PX = 1.75  # two edges nearer than this are mostly one whose blur is not even
 LEAST_STEP_PX = 1.5  # less is what an edge looks like whose blur is no bell curve
 BETTER_SECTORS, FEWEST_BETTER = 0.66, 0.5
+WORSE, MOST_WORSE = 1.1, 0.1  # what two edges leave of what one leaves where the second is none; share of the sectors
 QUIET = 0.25  # what one edge leaves in a sector, of the mean of all, where there is nothing a second one could explain: a bevel as dark as a shadow beside it
 SHADOWS_PX = (4.0, 7.0, 12.0)  # how far from the rim the shadow of the glass has fallen to 1/e: common practice, no source
 SHADED_PLACES_PX, SHADED_BLURS_PX = np.linspace(-0.8, 0.8, 9), (0.6, 0.75, 0.9, 1.05, 1.2, 1.4, 1.7, 2.2, 2.8, 3.5)
@@ -110,8 +111,11 @@ def outer_step(pyramid: Pyramid, figure: Figure) -> OuterStep | None:
 def _alike(pair: NDArray, alone: NDArray) -> bool:
     """Whether the second edge explains the light (sectors,) nearly all around, but for where it does not show since one edge leaves hardly anything."""
     better = pair < BETTER * alone
+    if float(np.mean(better)) > BETTER_SECTORS:
+        return True
     telling = alone > QUIET * np.mean(alone)
-    return float(np.mean(better[telling])) > BETTER_SECTORS and float(np.mean(better)) > FEWEST_BETTER
+    nowhere_worse = float(np.mean(pair > WORSE * alone)) < MOST_WORSE
+    return nowhere_worse and float(np.mean(better[telling])) > BETTER_SECTORS and float(np.mean(better)) > FEWEST_BETTER
 
 
 def sides_on_inner_edge(pyramid: Pyramid, figure: Figure, *, width_px: float) -> NDArray:

@@ -308,7 +308,8 @@ def _heights(seen: Seen) -> Heights:
     camera = _camera(setup, plane=plane, outline=seen.outline)
     uu, vv = np.meshgrid(phase.u_mm, phase.v_mm)
     # A hill makes the gap smaller, so heights run against it.
-    heights = -near.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
+    depth = seen.picture.relative_depth(uu, vv)
+    heights = -near.gap_nm(phase.phase_rad, u_mm=uu, v_mm=vv, depth=depth, camera=camera, nm_per_rad=nm_per_rad, sense=sense)
     assumed = () if camera.distance_known else ("camera-distance-not-told",)
     flags = plane.flags + seen.outline.flags + phase.flags + _setup_flags(setup, sense=sense) + assumed
     pair = HeightMap(
@@ -431,10 +432,10 @@ def _causes(seen: Seen, found: Heights) -> list[Cause]:
         causes.fit_noise(phase, nm_per_rad=nm_per_rad),
         causes.light_or_height(phase, nm_per_rad=nm_per_rad),
         rim_light(phase, picture=seen.picture, nm_per_rad=nm_per_rad),
-        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=found.view, face=setup.face),
+        causes.outline_and_scale(phase, slopes, standard_mm=standard_mm, view=found.view, picture=seen.picture, nm_per_rad=nm_per_rad),
         causes.unseen_bevel(phase, slopes, face=setup.face, pixel_mm=pixel_mm * seen.plane.scale, told=setup.outline is not None),
-        causes.lens_distortion(phase, slopes, picture=seen.picture, camera=found.camera),
-        causes.keystone(phase, slopes, camera=found.camera, view=found.view, nm_per_rad=nm_per_rad, face=setup.face),
+        causes.lens_distortion(phase, slopes, picture=seen.picture, camera=found.camera, nm_per_rad=nm_per_rad),
+        causes.keystone(phase, slopes, camera=found.camera, view=found.view, nm_per_rad=nm_per_rad, picture=seen.picture),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=found.view),
         near.near_camera(phase, camera=found.camera, nm_per_rad=nm_per_rad, sense=found.sense),
