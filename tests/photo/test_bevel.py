@@ -156,6 +156,14 @@ def test_a_bevel_brighter_than_the_table_on_one_side_and_darker_on_the_other_is_
     assert outer_step(pyramid, on_the_rim(inside_px=width_px)).outward_px == pytest.approx(width_px, abs=0.6)
 
 
+def test_a_bevel_as_dark_as_the_table_on_one_side_is_seen_by_the_other():
+    """Where the table darkens to the bevel's own light no second edge shows; the half where one does is enough, as long as nothing speaks against it elsewhere."""
+    half_dark = pyramid_of(piece(bevel_px=6.0, bevel=lambda angle: np.where(np.cos(angle) > 0.2, 0.2, 0.08), table=0.2))
+    assert outer_step(half_dark, on_the_rim(inside_px=6.0)).outward_px == pytest.approx(6.0, abs=0.6)
+    mostly_dark = pyramid_of(piece(bevel_px=6.0, bevel=lambda angle: np.where(np.cos(angle) > -0.4, 0.2, 0.08), table=0.2))
+    assert outer_step(mostly_dark, on_the_rim(inside_px=6.0)) is None
+
+
 def placed(*, shift_px=0.0, grown_px=0.0, bevel_px=0.0):
     """An outline on the rim of the piece drawn, or around it."""
     figure = disc(cx=MIDDLE[0] + shift_px, cy=MIDDLE[1], along=SEMI_PX[0] + grown_px, across=SEMI_PX[1] + grown_px, angle_rad=0.0)

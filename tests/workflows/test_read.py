@@ -23,6 +23,7 @@ from straightband.photo.outline import Outline
 from straightband.synthetic.golden import golden_scene
 from straightband.synthetic.render import render
 from straightband.synthetic.scene import BandLight, Blemishes, Frost, Lighting, Scene, Sensor, Surround, View
+from straightband.synthetic.sensor import tone_curve
 from straightband.synthetic.surfaces import LocalHill, Surface, TurnedEdge, added, random_surface, saddle, sphere
 from straightband.synthetic.truth import mark_hour, thicker_hour, truth_map
 from straightband.workflows.read import Setup, read_photo
@@ -99,6 +100,45 @@ def errors(reading, rendered):
 
 def gentle(face, *, pv_nm=70.0, seed=3):
     return random_surface(face, np.random.default_rng(seed), pv_nm=pv_nm, order=5)
+
+
+def overexposed(rendered, *, times):
+    """The photograph with the lamp's channel so many times as bright, and in the others a fifth of what is left of it, bent where it clips as a mosaic taken apart bends it."""
+    levels = np.asarray(Image.open(io.BytesIO(rendered.encode())))[:, :, 1] / 255.0
+    light = times * np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
+    seen = np.clip(light, 0.0, 1.0)
+    other = 0.2 * (0.5 * light + 0.5 * seen)
+    coded = [np.round(255.0 * np.clip(tone_curve(np.clip(each, 0.0, 1.0)), 0.0, 1.0)).astype(np.uint8) for each in (other, seen, other)]
+    kept = io.BytesIO()
+    Image.fromarray(np.dstack(coded)).save(kept, "png")
+    return kept.getvalue()
+
+
+def test_an_overexposed_lamp_is_read_between_its_clipped_pixels():
+    """Two fifths of the face white in the lamp's colour, and the colours beside it bent there: the dark halves of the bands are still true."""
+    rendered = scene_of(gentle(FACE))
+    reading = read_photo(overexposed(rendered, times=1.8), name="bands.png", setup=setup_for(rendered))
+    assert 0.5 < reading.phase.seen < 0.9
+    assert "lamp-channel-clipped" not in reading.flags
+    assert errors(reading, rendered)[0] < 2.0
+
+
+def test_another_colour_is_read_where_too_much_of_the_lamps_own_is_white():
+    """Nearly all of the face white in the lamp's colour: what shines into the others is read, and said."""
+    rendered = scene_of(gentle(FACE))
+    reading = read_photo(overexposed(rendered, times=9.0), name="bands.png", setup=setup_for(rendered))
+    assert "lamp-channel-clipped" in reading.flags
+
+
+@pytest.mark.parametrize("tilt_azimuth_deg", [20.0, 110.0])
+def test_a_rectangle_seen_from_the_side_and_from_nearby_is_read_as_true_as_square_on(tilt_azimuth_deg):
+    """Fourteen bands, twelve degrees off normal, camera at 800 mm: the corners tell the depth; without it the wedge alone would read as 20 nm and more of figure."""
+    view = replace(VIEW, tilt_deg=12.0, tilt_azimuth_deg=tilt_azimuth_deg, camera_distance_mm=800.0, scale_px_per_mm=7.0, rotation_deg=85.0)
+    rendered = scene_of(gentle(PLATE), bands=(6.0, 12.0), view=view)
+    reading = read_photo(rendered.encode(), name="bands.jpg", setup=setup_for(rendered, outline=False, camera_mm=800.0))
+    rms_nm, pv_nm, true_pv_nm = errors(reading, rendered)
+    assert rms_nm < 2.0
+    assert abs(pv_nm - true_pv_nm) < min(10.0, reading.budget.expanded_nm["pv_nm"])
 
 
 WIDE_BEVEL_MM = 2.0  # 5 % of the shorter half axis, where 3 % are left to it unless told
