@@ -14,7 +14,7 @@ FACE = ("--minor", "90mm", "--light", "mercury-green", "--mark", "3", "--thicker
 def test_a_folder_is_read_as_a_stack(tmp_path, capsys, photograph):
     """Four files of a folder become one reading that says how many were averaged; other files in it are passed by."""
     for k in range(4):
-        (tmp_path / f"f{k}.jpg").write_bytes(photograph)
+        (tmp_path / f"f{k}.jpg").write_bytes(photograph + bytes(k))  # what stands after its end makes no other picture, but another file
     (tmp_path / "notes.txt").write_text("wedge as before", encoding="utf-8")
     assert main(["read", str(tmp_path), *FACE, "--cores", "1", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)

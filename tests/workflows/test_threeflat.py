@@ -154,9 +154,9 @@ def test_every_doubt_has_its_sentence():
 )  # fmt: skip
 def test_what_cannot_be_solved_is_one_sentence(names, told, sentence):
     """Pairs that cannot tell the flats apart are refused with what to do."""
-    data = map_bytes(pair_map(make_terms(), "AB"), name="m.npz")
+    files = [(f"{name}.npz", map_bytes(pair_map(make_terms(), "AB", stated=2.0 + k), name="m.npz")) for k, name in enumerate(names)]
     with pytest.raises(BadInput) as refused:
-        known_from([(f"{name}.npz", data) for name in names], told=told)
+        known_from(files, told=told)
     assert str(refused.value) == sentence
 
 

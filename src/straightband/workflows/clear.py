@@ -22,6 +22,7 @@ from straightband.photo.load import Photo, load_photo
 from straightband.photo.outline import Outline
 from straightband.photo.plane import Plane, light_plane
 from straightband.provenance import Source, source_of
+from straightband.workflows.copies import without_copies
 
 WHITE_NM = 540.0  # the green channel is read, where a camera is sharpest and noise least
 SHARE_DOUBT = (0.04, 0.1)  # 95 %, of the share passed: absolute and relative; five times the spread over rendered photographs
@@ -131,7 +132,7 @@ def look_at_back(
     """How clear the back is in each photograph (name, bytes), and from two on how many minutes are left.
 
     `minutes` of polishing since the first photograph, one for each; `polished_min` are those before it, where known. Raises a refusal
-    where grid or mirror are not found.
+    where grid or mirror are not found, or a photograph is given twice.
     """
     if len(setup.outlines) not in (0, 1, len(photographs)):
         raise BadInput(
@@ -139,6 +140,7 @@ def look_at_back(
             needed="one for all or one for each is needed",
             remedy="give --outline once, or once for each photograph in their order",
         )
+    photographs = list(without_copies(photographs))
     outlines: list[Outline | None] = [None] * len(photographs)
     if setup.outlines:
         outlines = [*setup.outlines] * (len(photographs) if len(setup.outlines) == 1 else 1)

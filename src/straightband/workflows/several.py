@@ -19,6 +19,7 @@ from straightband.heightmap.figures import Points, without_tilt
 from straightband.heightmap.map import HeightMap
 from straightband.provenance import Source
 from straightband.uncertainty import COVERAGE_95
+from straightband.workflows.copies import without_copies
 from straightband.workflows.minus import Lying, Shown, alone
 from straightband.workflows.read import Reading, Setup, cell_means, lying, read_photo, rebuilt, tell_nobody
 
@@ -35,9 +36,10 @@ def read_photos(
     """The reading of one photograph, or that of several together.
 
     `photographs` are names without folder with their bytes; `stage` is told what is being done. Raises a StraightbandError where one can't
-    be read.
+    be read, or is given twice.
     """
     setups = _one_each(setup, count=len(photographs))
+    photographs = list(without_copies(photographs))
     if len(photographs) == 1:
         (name, data), (each,) = photographs[0], setups
         return read_photo(data, name=name, setup=each, reference=reference, stage=stage)

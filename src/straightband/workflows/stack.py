@@ -23,6 +23,7 @@ from straightband.errors import BandsUnreadable, StraightbandError
 from straightband.fringes.budget import Cause, expanded_at_cells
 from straightband.fringes.repeat import aligned, repeat
 from straightband.heightmap.map import HeightMap
+from straightband.workflows.copies import without_copies
 from straightband.workflows.many import run_many
 from straightband.workflows.minus import Lying, Shown, alone, refuse_without_sign
 from straightband.workflows.read import Reading, Setup, cell_means, lying, read_heights, read_photo, rebuilt
@@ -115,7 +116,8 @@ def read_stack(
     film
         The file they come from, if they are not files themselves.
     """
-    source = iter(frames)
+    # frames of a film may well be alike: where nothing moved, it stores none anew
+    source = iter(frames) if film is not None else without_copies(frames)
     opening = next(source, None)
     if opening is None:
         raise _too_few([])

@@ -13,6 +13,7 @@ from straightband.errors import BadInput
 from straightband.face.shapes import Shape
 from straightband.heightmap.map import HeightMap
 from straightband.quantities import whole_number
+from straightband.workflows.copies import without_copies
 from straightband.workflows.gauge_text import signed_um
 from straightband.workflows.maps import map_from_file
 from straightband.workflows.reference import day_from_text
@@ -38,6 +39,7 @@ def request_from_text(
     """The request from map files (name without folder, bytes) and options; raises BadInput or RecordUnreadable."""
     if len(files) > MOST_MAPS:
         raise BadInput(found=f"{len(files)} maps were given", needed=f"at most {MOST_MAPS} can be taken", remedy="leave some out")
+    files = list(without_copies(files, what="map"))
     by_file = _told(told, names=[name for name, _ in files])
     pairs = tuple(_pair(name, map_from_file(data, name), told=by_file.get(name)) for name, data in files)
     return FlatsRequest(
