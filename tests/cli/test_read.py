@@ -180,7 +180,7 @@ MARK = (
     ("words", "sentence"),
     [
         (["--minor", "90", "--light", "sodium"], f"The minor was given as '90' without a unit; {UNITS}"),
-        (["--light", "sodium"], "The minor is missing; the minor of the ellipse face; add --minor like 90mm."),
+        (["--light", "sodium"], "The minor axis is missing; an ellipse's minor axis is needed; add --minor like 90mm."),
         (["--minor", "90mm", "--light", "candle"], f"The light was given as 'candle'; {LIGHTS}"),
         ([*TOLD, "--thicker", "left"], f"The thicker side was given as 'left'; {HOUR}"),
         ([*TOLD, "--map", "map.pdf"], f"The map was to go to 'map.pdf'; {ENDING}"),

@@ -89,3 +89,9 @@ def test_a_verdict_on_more_than_the_strehl_is_told_apart():
     """When something else that was asked decides otherwise, the sentence says so."""
     sentence = verdict_sentence(star(), strehl_wanted=0.95, wavelength_nm=550.0, decision=Decision.FAILS)
     assert sentence.endswith("this meets it. Taken with everything else that was asked: fails.")
+
+
+def test_a_strehl_wanted_close_to_one_is_not_rounded_to_it():
+    """0.9999 was asked, and that is what is said to be asked."""
+    sentence = verdict_sentence(star(), strehl_wanted=0.9999, wavelength_nm=550.0, decision=Decision.FAILS)
+    assert sentence.startswith("The Strehl ratio is to reach 0.9999 all over")

@@ -125,7 +125,7 @@ def test_an_hour_may_be_a_number_or_text(number, text):
         ),
         (
             LEAST.replace('minor = "90mm"\n', ""),
-            "in the piece file 'p.toml', the minor is missing; the minor of the ellipse face; add 'minor' like 90mm.",
+            "in the piece file 'p.toml', the minor axis is missing; an ellipse's minor axis is needed; add 'minor' like 90mm.",
         ),
         (
             f'handled = "40min"\nglass = "borosilicate"\n{LEAST}',

@@ -1,11 +1,13 @@
 """What a person writes of a photograph becomes a set-up, or one sentence that says what is wrong."""
 
 import math
+from functools import partial
 
 import pytest
 
 from straightband.errors import BadInput
 from straightband.face.shapes import CLEAR_MARGIN, Shape
+from straightband.workflows.clear_text import grid_setup_from_text
 from straightband.workflows.read import DISTORTION_SHARE
 from straightband.workflows.setup import face_from_text, setup_from_text
 
@@ -75,11 +77,11 @@ def test_round_and_rectangular_faces():
             {"shape": "oval", "minor": "90mm"},
             "the shape was given as 'oval'; ellipse, round or rectangle is needed; write one of the three.",
         ),
-        ({"shape": "ellipse"}, "the minor is missing; the minor of the ellipse face; add --minor like 90mm."),
-        ({"shape": "round"}, "the diameter is missing; the diameter of the round face; add --diameter like 90mm."),
+        ({"shape": "ellipse"}, "the minor axis is missing; an ellipse's minor axis is needed; add --minor like 90mm."),
+        ({"shape": "round"}, "the diameter is missing; a round face's diameter is needed; add --diameter like 90mm."),
         (
             {"shape": "rectangle", "width": "9mm"},
-            "the length is missing; the width and the length of the rectangle face; add --length like 90mm.",
+            "the length is missing; a rectangle's width and length are needed; add --length like 90mm.",
         ),
         (
             {"shape": "round", "diameter": "80mm", "minor": "60mm"},
@@ -210,3 +212,13 @@ def test_where_it_was_pressed_and_sides_that_are_not_known():
     setup = setup_from_text(**ELLIPSE, pressed="4.5", thicker="3,?")
     assert (setup.pressed_hour, setup.thicker) == (4.5, (3.0, None))
     assert refusal(setup_from_text, **ELLIPSE, pressed="left") == f"where it was pressed was given as 'left'; {HOUR}"
+
+
+@pytest.mark.parametrize("of", [partial(setup_from_text, light="sodium"), grid_setup_from_text])
+def test_a_camera_nearer_than_the_face_is_long_is_refused(of):
+    """A lens of ordinary angle can't take the face in from there: 127.3 mm is the major axis of a diagonal of 90 mm."""
+    assert of(minor="90mm", camera="5.1in").camera_mm == pytest.approx(129.54)
+    assert refusal(of, minor="90mm", camera="127mm") == (
+        "the camera's distance was given as '127mm', nearer than the face is long (127.3 mm); "
+        "a distance from which the whole face shows is needed; measure it from the lens to the face."
+    )

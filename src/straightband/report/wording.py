@@ -76,7 +76,7 @@ def verdict_sentence(least: FieldStrehl, *, strehl_wanted: float, wavelength_nm:
     `away` is the distance of the least from the middle of the field in words, where it is not to be told in mm.
     """
     own = decide_at_least(least.strehl, limit=strehl_wanted, uncertainty=least.uncertainty)
-    asked = f"The Strehl ratio is to reach {strehl_wanted:.3g} all over the field, in light of {wavelength_nm:.0f} nm."
+    asked = f"The Strehl ratio is to reach {strehl_wanted:.10g} all over the field, in light of {wavelength_nm:.0f} nm."
     found = f"The least is {_ratio(least.strehl, least.uncertainty)} (95 %), {away or f'{least.field_radius_mm:.4g} mm'} from the middle."
     guard = guard_band(least.uncertainty)
     rule = (

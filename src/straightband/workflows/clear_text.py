@@ -11,7 +11,7 @@ from straightband.glass import glass_from_text
 from straightband.photo.outline import outline_from_text
 from straightband.quantities import parse_duration_s, parse_length_mm
 from straightband.workflows.clear import GridSetup
-from straightband.workflows.setup import clock_hour, face_from_text, margin_from_text
+from straightband.workflows.setup import camera_from_text, clock_hour, face_from_text, margin_from_text
 from straightband.workflows.toml_table import table_from_toml
 
 KNOWN_INDEX_DOUBT = 0.005  # from melt to melt and over the visible, 95 %
@@ -37,7 +37,7 @@ def grid_setup_from_text(
         outlines=tuple(outline_from_text(text, face=the_face) if text else None for text in outline or ()),
         mark_hour=None if mark is None else clock_hour(mark, what="the mark"),
         margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
-        camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),
+        camera_mm=None if camera is None else camera_from_text(camera, face=the_face),
         **indexed,
     )
 

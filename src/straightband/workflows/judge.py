@@ -161,7 +161,7 @@ def judge(
 def _check(height_map: HeightMap, *, strehl_wanted: float, wavelength_nm: float) -> None:
     if not 0.0 < strehl_wanted <= 1.0:
         raise BadInput(
-            found=f"a Strehl of {strehl_wanted:g} is wanted",
+            found=f"a Strehl of {strehl_wanted:.10g} is wanted",
             needed="a number above 0 and up to 1 is needed",
             remedy="write it like 0.95",
         )

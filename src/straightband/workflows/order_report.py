@@ -216,7 +216,7 @@ def _tolerance_lines(order: Order) -> tuple[str, ...]:
     request, tolerance, band = order.request, order.tolerance, order.band_nm
     kinds = (("power", tolerance.power_nm), ("astigmatism", tolerance.astigmatism_nm), ("irregularity RMS", tolerance.irregularity_rms_nm))
     return (
-        f"The face must hold to, for a Strehl ratio of {request.strehl_wanted:g} at {request.wavelength_nm:g} nm (bands of {band:.1f} nm, {request.lamp.name}):",
+        f"The face must hold to, for a Strehl ratio of {request.strehl_wanted:.10g} at {request.wavelength_nm:g} nm (bands of {band:.1f} nm, {request.lamp.name}):",
         f"  {'':<17} {'as the only fault':>26} {'all at once, at worst':>26}",
         *(f"  {name:<17} {_both(value, band):>26} {_both(tolerance.share * value, band):>26}" for name, value in kinds),
         "  All at once: power, with irregularity that holds the astigmatism. Power does not focus out: at 45 degrees part of it is astigmatism.",

@@ -145,7 +145,7 @@ def _check_strehl(strehl: float) -> None:
     lowest, highest = STREHL_RANGE
     if not lowest <= strehl <= highest:
         raise BadInput(
-            found=f"the Strehl wanted is {strehl:g}",
+            found=f"the Strehl wanted is {strehl:.10g}",
             needed=f"a number from {lowest:g} to {highest:g} is needed to tell what the face must hold to",
             remedy="write it like 0.95",
         )

@@ -16,6 +16,11 @@ from straightband.workflows.read import DISTORTION_SHARE, Setup
 from straightband.workflows.reference import day_from_text
 
 SIZES = {Shape.ELLIPSE: ("minor",), Shape.ROUND: ("diameter",), Shape.RECTANGLE: ("width", "length")}
+NEEDED = {
+    Shape.ELLIPSE: "an ellipse's minor axis is needed",
+    Shape.ROUND: "a round face's diameter is needed",
+    Shape.RECTANGLE: "a rectangle's width and length are needed",
+}
 NOT_KNOWN = "?"  # for one of several photographs
 BESIDE = "pressed"  # told beside the rest
 RESTING = ("glass", "thickness", "support", "handled")
@@ -35,7 +40,7 @@ def face_from_text(*, shape: str, **sizes: str | None) -> Face:
     for name in SIZES[kind]:
         if sizes.get(name) is None:
             raise BadInput(
-                found=f"the {name} is missing", needed=f"{_listed(SIZES[kind])} of the {kind.value} face", remedy=f"add --{name} like 90mm"
+                found=f"the {'minor axis' if name == 'minor' else name} is missing", needed=NEEDED[kind], remedy=f"add --{name} like 90mm"
             )
     allowed = {*SIZES[kind], *(("major",) if kind is Shape.ELLIPSE else ())}
     for name, text in sizes.items():
@@ -100,7 +105,7 @@ def setup_from_text(
         mark_hour=None if mark is None else clock_hour(mark, what="the mark"),
         thicker=_thicker(thicker),
         mirrored=None if mirrored is None else _reversals(mirrored),
-        camera_mm=None if camera is None else parse_length_mm(camera, what="the camera's distance"),
+        camera_mm=None if camera is None else camera_from_text(camera, face=the_face),
         distortion_share=DISTORTION_SHARE if lens_distortion is None else _share(lens_distortion, what="the lens distortion", largest=0.2),
         clear_margin=CLEAR_MARGIN if margin is None else margin_from_text(margin),
         margin_told=margin is not None,
@@ -158,6 +163,19 @@ def _thickness(text: str, *, face: Face) -> float:
 def margin_from_text(text: str) -> float:
     """Share of each semi-axis left to the bevel, from text such as `3%`; raises BadInput."""
     return _share(text, what="the margin", largest=LARGEST_MARGIN)
+
+
+def camera_from_text(text: str, *, face: Face) -> float:
+    """Distance of the camera in mm; raises BadInput where it could not take in the whole face, being nearer than that is long."""
+    distance_mm = parse_length_mm(text, what="the camera's distance")
+    longest_mm = 2.0 * face.semi_major_mm
+    if distance_mm < longest_mm:
+        raise BadInput(
+            found=f"the camera's distance was given as '{text[:40]}', nearer than the face is long ({longest_mm:.4g} mm)",
+            needed="a distance from which the whole face shows is needed",
+            remedy="measure it from the lens to the face",
+        )
+    return distance_mm
 
 
 def clock_hour(text: str, *, what: str) -> float:
