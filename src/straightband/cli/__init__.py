@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import argparse
-import importlib
 import sys
-from typing import NoReturn
-
-from straightband import __version__
 
 # name, what it answers; the module of the same name in this room has `add_arguments` and `run`
 COMMANDS = {
@@ -29,41 +24,37 @@ COMMANDS = {
     "demo": "carry an invented shop's order through the whole job",
 }
 BAD_INPUT = 2
-
-
-class Parser(argparse.ArgumentParser):
-    """A parser that answers a wrong call in one sentence, as every other error is answered."""
-
-    def error(self, message: str) -> NoReturn:
-        """Print the sentence and leave with 2."""
-        sys.stderr.write(f"{self.prog}: {message}; see '{self.prog} --help' for what it takes.\n")
-        raise SystemExit(BAD_INPUT)
+STOPPED = "Stopped at your request; nothing was written; call again to go on.\n"
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run the command line; returns the exit code."""
-    words = sys.argv[1:] if arguments is None else arguments
-    parser = _parser(words[0] if words else "")
+    """Run the command line, of the process itself where no `arguments` are given; returns the exit code."""
+    try:
+        if arguments is not None:
+            return _answered(arguments)
+        from straightband.cli.printing import ready_to_print, whole
+        from straightband.cli.stopping import stop_at_once
+
+        stop_at_once()
+        ready_to_print()
+        return whole(_answered(sys.argv[1:], own_process=True))
+    except KeyboardInterrupt:
+        sys.stderr.write(STOPPED)
+        return BAD_INPUT
+
+
+def _answered(words: list[str], *, own_process: bool = False) -> int:
+    from straightband.cli.parser import parser_for
+
+    parser = parser_for(words[0] if words else "")
     try:
         options = parser.parse_args(words)
     except SystemExit as leave:
         return int(leave.code or 0)
     from straightband.cli.answer import run_command
 
+    if own_process:
+        from straightband.cli.stopping import stop_in_order
+
+        stop_in_order()
     return run_command(options.command, options)
-
-
-def _parser(wanted: str) -> Parser:
-    parser = Parser(
-        prog="straightband", description="Bands on flat mirrors: from a photograph to a height map, a verdict and a certificate."
-    )
-    parser.add_argument("--version", action="version", version=f"straightband {__version__}")
-    commands = parser.add_subparsers(dest="command", required=True, metavar="command")
-    for name, answers in COMMANDS.items():
-        command = commands.add_parser(
-            name, help=answers, description=f"Straightband {name}: {answers}.", formatter_class=argparse.RawDescriptionHelpFormatter
-        )
-        if name == wanted:
-            command.add_argument("--json", action="store_true", help="one JSON object on standard output")
-            importlib.import_module(f"straightband.cli.{name}").add_arguments(command)
-    return parser

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import json
-import math
+import stat
 import sys
 import threading
 import time
@@ -13,10 +12,11 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
-from straightband.cli import BAD_INPUT
+from straightband.cli import STOPPED
+from straightband.cli.printing import as_json, printed, refused
 from straightband.errors import BadInput, StraightbandError
 from straightband.quantities import BYTES_READ_AT_MOST
 
@@ -49,50 +49,28 @@ def run_command(name: str, options: argparse.Namespace) -> int:
             warnings.simplefilter("ignore")
             answer: Answer | None = module.run(options)
     except StraightbandError as refusal:
-        return _refuse(str(refusal))
+        return refused(str(refusal), names=_names_in(options))
     except MemoryError:
-        return _refuse("The computer ran out of memory; a smaller photograph is needed; close other programs or shrink it and try again.")
+        return refused("The computer ran out of memory; a smaller photograph is needed; close other programs or shrink it and try again.")
     except Exception as fault:
-        return _refuse(f"The program failed on this ({type(fault).__name__}); nothing was written; keep the file and report it as a fault.")
+        return refused(f"The program failed on this ({type(fault).__name__}); nothing was written; keep the file and report it as a fault.")
     except KeyboardInterrupt:
-        return _refuse("Stopped at your request; nothing was written; call again to go on.")
+        return refused(STOPPED)
     if answer is None:  # It has told everything while it was open.
         return 0
-    text = json.dumps(_finite(answer.facts), ensure_ascii=False, indent=2) if options.json else "\n".join(answer.lines)
-    try:
-        print(text)
-    except BrokenPipeError:
-        sys.stderr.close()
-    return 0
+    return printed(as_json(answer.facts) if options.json else "\n".join(answer.lines))
 
 
-def _refuse(sentence: str) -> int:
-    sentence = " ".join(sentence.split())
-    names_a_file = "." in sentence.split(" ", 1)[0]
-    sys.stderr.write(f"{sentence if names_a_file else sentence[:1].upper() + sentence[1:]}\n")
-    return BAD_INPUT
-
-
-def _finite(value: Any) -> Any:
-    """JSON has no NaN: what is not known is null."""
-    if isinstance(value, dict):
-        return {key: _finite(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(each) for each in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+def _names_in(options: argparse.Namespace) -> frozenset[str]:
+    """The names of files among what a person typed, without folder; a sentence that begins with one keeps it as it is."""
+    typed = (each for value in vars(options).values() for each in (value if isinstance(value, list) else [value]))
+    return frozenset(PurePath(each).name for each in typed if isinstance(each, str)) - {""}
 
 
 def read_file(path: str, *, what: str) -> bytes:
-    """The bytes of a file a person named; raises BadInput with the reason where that fails."""
+    """The bytes of a file a person named, or of a pipe; raises BadInput with the reason where that fails."""
     try:
-        size = Path(path).stat().st_size
-        if size > BYTES_READ_AT_MOST:
-            raise BadInput(
-                found=f"{what} '{path}' is {size / 1e6:.0f} MB",
-                needed=f"at most {BYTES_READ_AT_MOST / 1e6:.0f} MB can be taken",
-                remedy="save it smaller and call again",
-            )
-        return Path(path).read_bytes()
+        return _bounded(Path(path), what=what)
     except OSError as reason:
         raise BadInput(
             found=f"{what} '{path}' can't be opened ({reason.strerror or reason})",
@@ -103,6 +81,25 @@ def read_file(path: str, *, what: str) -> bytes:
         raise BadInput(
             found=f"{what} has no usable name", needed="the name of a file is needed", remedy="check the name and call again"
         ) from None
+
+
+def _bounded(path: Path, *, what: str) -> bytes:
+    """The bytes of a file or a pipe; of what may never end no more than can be taken."""
+    about = path.stat()
+    if not any(is_kind(about.st_mode) for is_kind in (stat.S_ISREG, stat.S_ISFIFO, stat.S_ISDIR)):  # a folder says so by itself
+        raise BadInput(found=f"{what} '{path}' is a device", needed="a file is needed", remedy="check the name and call again")
+    size = about.st_size
+    if size <= BYTES_READ_AT_MOST:
+        with path.open("rb") as file:
+            data = file.read() if stat.S_ISREG(about.st_mode) else file.read(BYTES_READ_AT_MOST + 1)
+        size = len(data)
+    if size > BYTES_READ_AT_MOST:
+        raise BadInput(
+            found=f"{what} '{path}' is {'' if about.st_size else 'more than '}{(about.st_size or BYTES_READ_AT_MOST) / 1e6:.0f} MB",
+            needed=f"at most {BYTES_READ_AT_MOST / 1e6:.0f} MB can be taken",
+            remedy="save it smaller and call again",
+        )
+    return data
 
 
 _done = [""]
@@ -116,7 +113,7 @@ def tell_progress(words: str) -> None:
 @contextmanager
 def progress(label: str) -> Iterator[None]:
     """Seconds on standard error while something takes longer than a second; nothing where nobody looks."""
-    if not sys.stderr.isatty():
+    if sys.stderr is None or not sys.stderr.isatty():
         yield
         return
     done = threading.Event()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import re
 from typing import Any
 
 from straightband.cli.answer import Answer
@@ -22,8 +21,6 @@ FACE = ("shape", "minor", "major", "diameter", "width", "length")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `gauge`."""
-    # A reading may be negative: without this the parser would take -3.2um for an option.
-    parser._negative_number_matcher = re.compile(r"^-[\d.,]")  # noqa: SLF001 - there is no public way to say so
     add_face_arguments(parser)
     parser.add_argument("--leg-circle", metavar="LENGTH", help="DIAMETER of the circle through the three feet, like 60mm")
     parser.add_argument("--leg-side", metavar="LENGTH", help="instead: side of the triangle of feet, foot to foot")

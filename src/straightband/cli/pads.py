@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import re
 from pathlib import Path
 
 from straightband.cli.answer import Answer
@@ -26,8 +25,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stroke", metavar="LENGTH", help="of the mirror's middle, end to end (default: a third of the mirror)")
     parser.add_argument("--side", metavar="LENGTH", help="how far the stroke passes beside the middle of the plate (default 0mm)")
     parser.add_argument("--strokes-per-min", metavar="NUMBER", help="to and fro is one (default 60)")
-    # Turning the other way is negative: without this the parser would take -20 for an option.
-    parser._negative_number_matcher = re.compile(r"^-[\d.,]")  # noqa: SLF001 - there is no public way to say so
     parser.add_argument("--spindle-rpm", metavar="NUMBER", help="turns of the plate; by hand, of walking round it (default 3)")
     parser.add_argument("--top-rpm", metavar="NUMBER", help="turns of the mirror in the hands, the same way positive (default 2)")
     parser.add_argument("--gap", metavar="LENGTH", help="least distance between pads (default 2mm)")
