@@ -8,6 +8,8 @@ import pytest
 from straightband.cli import main
 from straightband.face.shapes import ellipse
 from straightband.heightmap.map import HeightMap
+from straightband.telescope.lit import lit_by_counting
+from straightband.telescope.telescope import Telescope
 from straightband.workflows.maps import map_file
 
 TELESCOPE = ["--aperture", "300mm", "--focal-length", "1500mm", "--intercept", "300mm"]
@@ -94,6 +96,44 @@ def test_a_map_without_uncertainty_decides_nothing(capsys, saved):
     text = answered(capsys, path, *TELESCOPE, "--iso", "3/0.5(0.2)")
     assert "nan" not in text
     assert "doubt from the height map: not known" in text
+
+
+def test_a_mirror_that_lets_light_pass_by_does_not_meet(capsys, saved):
+    """A 90 mm mirror, 87.3 mm clear, in a beam of 135 mm catches two fifths of a star's light, as counted exactly: flat as it is, it fails, in words and by a flag."""
+    large = ["--aperture", "900mm", "--focal-ratio", "5", "--intercept", "675mm"]
+    facts = json.loads(answered(capsys, saved(), *large, "--json"))
+    assert facts["strehl"][0]["strehl"] == pytest.approx(1.0, abs=1e-9)  # rounding
+    telescope = Telescope(aperture_mm=900.0, focal_length_mm=4500.0, intercept_mm=675.0)
+    exact = lit_by_counting(telescope, minor_axis_mm=87.3, offset_mm=facts["telescope"]["offset_mm"], field_radius_mm=0.0).fraction
+    assert facts["strehl"][0]["lit_fraction"] == pytest.approx(exact, abs=0.003)  # 7680 rays
+    assert facts["decision"] == "fails"
+    assert "beam-misses-the-face" in facts["flags"]
+    lines = answered(capsys, saved(), *large).splitlines()
+    assert lines[0] == "FAILS. The mirror fails what was asked of it."
+    assert (
+        "of the light of a star on the axis, and part of it misses the mirror: it is too small for this telescope, or stands wrong."
+        in lines[2]
+    )
+    assert "judged on the axis only" in lines[3]
+
+
+def test_a_beam_that_reaches_into_the_margin_decides_nothing(capsys, saved):
+    """A beam of 88.6 mm on 90 mm of glass, 87.3 mm of it clear: nobody knows the rest, so neither meets nor fails."""
+    tight = ["--aperture", "300mm", "--focal-length", "1500mm", "--intercept", "437mm", "--full-field", "0mm"]
+    facts = json.loads(answered(capsys, saved(), *tight, "--json"))
+    assert (facts["decision"], "beam-on-the-margin" in facts["flags"]) == ("cannot tell yet", True)
+    assert 0.9 < facts["strehl"][0]["lit_fraction"] < 0.999
+    assert "the rest falls on the margin left to the bevel" in answered(capsys, saved(), *tight)
+
+
+def test_a_field_that_is_not_lit_is_not_said_to_be(capsys, saved):
+    """Off the axis a little light is usually lost: that fails nothing, and the field is no longer called fully lit."""
+    wide = json.loads(answered(capsys, saved(), *TELESCOPE, "--full-field", "60mm", "--json"))
+    assert (wide["decision"], wide["strehl"][0]["lit_fraction"]) == ("meets", pytest.approx(1.0))
+    text = answered(capsys, saved(), *TELESCOPE, "--full-field", "60mm")
+    share = 100.0 * wide["strehl"][-1]["lit_fraction"]
+    assert f"field 60 mm across, not fully lit: {share:.3g} % of the light of a star at its edge is caught;" in text
+    assert "fully lit field 20 mm across;" in answered(capsys, saved(), *TELESCOPE, "--full-field", "20mm")
 
 
 @pytest.mark.parametrize("ending", ["npz", "x3p", "csv"])

@@ -136,6 +136,10 @@ def test_an_unknown_sign_is_said_and_no_number_leaks_it(capsys, bands):
     assert "Hill or hole: not known (say where the gap is thicker with --thicker)." in out
     power = next(line for line in out.splitlines() if line.startswith("  power "))
     assert "-" not in power
+    told = next(line for line in answered(capsys, bands, *TOLD, "--thicker", "2.5", "--mark", "3").splitlines() if "stands highest" in line)
+    axis = int(told.split(" deg")[0].rsplit(" ", 1)[1])
+    either = f"{axis} or {(axis + 90) % 180}", f"{(axis + 90) % 180} or {axis}"  # the other sign has its hollows where this has its hills
+    assert any(f"  astigmatism stands highest along {both} deg from +u toward +v: not known which" in out for both in either)
     facts = json.loads(answered(capsys, bands, *TOLD, "--json"))
     assert facts["sign"] == "unknown"
     assert "sign-unknown" in facts["flags"]

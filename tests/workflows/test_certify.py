@@ -15,9 +15,12 @@ from straightband.heightmap.map import HeightMap
 from straightband.report import certificate as paper
 from straightband.synthetic.truth import truth_map
 from straightband.workflows import certify as workflow
-from straightband.workflows.certify import certificate_facts, certify
+from straightband.workflows.certify import certificate_content, certificate_facts, certify
+from straightband.workflows.judge import Decision
 from straightband.workflows.maps import map_file
 from straightband.workflows.piece import piece_from_toml
+from straightband.workflows.report_verdict import verdict_facts
+from straightband.workflows.shown import verdict_shown
 
 TELESCOPE = '[telescope]\naperture = "300mm"\nfocal_length = "1500mm"\nintercept = "300mm"\nfull_field = "10mm"\n'
 TOLD = "mark = 3\nthicker = 2.5\n"
@@ -181,4 +184,20 @@ def test_a_thicker_side_that_does_not_fit_leaves_the_sign_unknown(reading):
     piece = piece_from_toml((PIECE + "thicker = 5\n" + TELESCOPE).encode(), name="piece.toml")
     assert workflow._sign_words(piece, replace(reading, sign="unknown")) == (
         "Not known: the thicker side that was given does not fit the bands. The Strehl ratio is the same for both."
+    )
+
+
+def test_a_mirror_that_is_too_small_says_so_on_paper_and_page(photograph, unknown):
+    """Where part of the beam misses the mirror, the certificate's verdict and that of the page say how much is caught and why it can't meet."""
+    piece = piece_from_toml((PIECE + TELESCOPE).encode(), name="piece.toml")
+    verdict = replace(unknown.verdict, decision=Decision.FAILS, flags=("beam-misses-the-face",))
+    content = certificate_content(piece, reading=unknown.reading, verdict=verdict, photograph=("bands.jpg", photograph), reference=None)
+    said = "of the light of a star on the axis, and part of it misses the mirror: it is too small for this telescope, or stands wrong."
+    assert said in content.verdict
+    assert said in verdict_shown(verdict_facts(verdict, unknown.reading.height_map), "mm")[1]
+    assert (
+        "too small"
+        not in certificate_content(
+            piece, reading=unknown.reading, verdict=unknown.verdict, photograph=("bands.jpg", photograph), reference=None
+        ).verdict
     )

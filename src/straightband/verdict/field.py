@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straightband.errors import BadInput
+from straightband.face.shapes import Face
 from straightband.heightmap.map import HeightMap
 from straightband.telescope.light_cone import Footprint, Pupil, footprint, pupil_points, turned
 from straightband.telescope.telescope import Mounting, Telescope, WideEnd
@@ -119,6 +120,13 @@ def sight(height_map: HeightMap, *, alternatives: Alternatives, telescope: Teles
         drawn=alternatives.drawn,
         wavelength_nm=wavelength_nm,
     )
+
+
+def axial_share_on(face: Face, *, telescope: Telescope, offset_mm: float) -> float:
+    """Share of the light of a star on the axis that meets the whole face, bevel included, whichever way round it stands."""
+    pupil = pupil_points(rings=_RINGS, spokes=_SPOKES, obstruction_ratio=telescope.obstruction_ratio)
+    rays = footprint(telescope, pupil=pupil, field_mm=(0.0, 0.0), offset_mm=offset_mm)
+    return float(pupil.weights[face.contains(rays.u_mm, rays.v_mm)].sum() / pupil.weights.sum())
 
 
 def strehl_at(seen: Sight, *, field_radius_mm: float) -> FieldStrehl:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 MEANINGS = {
     "vignetted": "part of the light misses the clear aperture, on the axis or at the edge of the field",
+    "beam-misses-the-face": "the mirror is too small for the telescope, or stands wrong: part of the light of a star on the axis misses it",
+    "beam-on-the-margin": "part of the light of a star on the axis falls on the margin left to the bevel, where no height is judged",
     "heights-missing": "part of the beam falls on glass that the map does not know",
     "sign-unknown": "hill or hole is not known; the Strehl is the same for both",
     "either-way-round": "without a mark it is not known which end goes toward the primary; the worse way round is stated",

@@ -17,17 +17,25 @@ from straightband.report.wording import number_rows, strehl_rows
 from straightband.uncertainty import round_with_uncertainty
 from straightband.workflows.doubts import draws_of
 from straightband.workflows.films import is_film
-from straightband.workflows.judge import Verdict, judge
+from straightband.workflows.judge import BEAM_MISSES, BEAM_ON_THE_MARGIN, Verdict, judge
 from straightband.workflows.pictures import budget_of_figure, map_picture, overlay_picture
 from straightband.workflows.piece import Piece
 from straightband.workflows.read import Reading, tell_nobody
 from straightband.workflows.report_reading import reading_facts
-from straightband.workflows.report_verdict import all_flags, explain, least_sentence, verdict_facts
+from straightband.workflows.report_verdict import all_flags, beam_sentences, explain, field_words, least_sentence, verdict_facts
 from straightband.workflows.requirement import Requirement
 from straightband.workflows.together import first_shown, read_together
 
-# Doubts that a line of "how it was measured" spells out already.
-_SAID_ELSEWHERE = ("sign-unknown", "thicker-side-does-not-fit-the-bands", "half-turn-unknown", "turn-unknown", "reference-not-told")
+# Doubts that a line of "how it was measured", or the verdict, spells out already.
+_SAID_ELSEWHERE = (
+    "sign-unknown",
+    "thicker-side-does-not-fit-the-bands",
+    "half-turn-unknown",
+    "turn-unknown",
+    "reference-not-told",
+    BEAM_MISSES,
+    BEAM_ON_THE_MARGIN,
+)
 MOST_LISTED = 8  # photographs that stand on the page one by one
 _PAIR = "These are heights of the pair, piece and reference flat together: what the flat has of them is not told."
 
@@ -115,13 +123,14 @@ def certificate_content(
 ) -> CertificateContent:
     """Everything on the page, in words."""
     known = reading.sign == "known"
+    beam = "".join(f" {each}" for each in beam_sentences(verdict.strehl, flags=verdict.flags))
     pair = "" if reference is not None else f" {_PAIR}"
     return CertificateContent(
         shop=piece.shop,
         piece=piece.name,
         fields=_fields(piece, verdict),
         decision=str(verdict.decision),
-        verdict=least_sentence(verdict) + _tolerance_words(piece, verdict) + pair,
+        verdict=least_sentence(verdict) + _tolerance_words(piece, verdict) + beam + pair,
         photo=overlay_picture(reading, photograph[1], name=photograph[0]),
         photo_caption=_photo_caption(reading),
         map_picture=map_picture(reading.height_map),
@@ -157,7 +166,7 @@ def _fields(piece: Piece, verdict: Verdict) -> tuple[tuple[str, str], ...]:
         *told,
         ("Face", face_in_words(piece.setup.face)),
         ("Telescope", f"{telescope.aperture_mm:.4g} mm, f/{ratio:.3g}, diagonal {telescope.intercept_mm:.4g} mm before the focus"),
-        ("Fully lit field, offset", f"{telescope.full_field_mm:.3g} mm across, mirror {offset:.2f} mm off the axis"),
+        ("Field, offset", f"{field_words(verdict)}; mirror {offset:.2f} mm off the axis"),
     )
 
 

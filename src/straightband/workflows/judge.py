@@ -20,7 +20,7 @@ from straightband.verdict.alternatives import (
     smooth_alternatives,
 )
 from straightband.verdict.decision import Decision, all_of, decide_at_least
-from straightband.verdict.field import PLACE_UNCERTAINTY_MM, FieldStrehl, sight, strehl_at
+from straightband.verdict.field import PLACE_UNCERTAINTY_MM, FieldStrehl, axial_share_on, sight, strehl_at
 from straightband.verdict.iso10110 import (
     FormCheck,
     FormQuantities,
@@ -45,6 +45,7 @@ __all__ = [
     "judge",
 ]  # The faces name these through the workflow.
 
+BEAM_MISSES, BEAM_ON_THE_MARGIN = "beam-misses-the-face", "beam-on-the-margin"  # flags that decide
 MOST_MISSING = 0.02  # share of a beam on unknown glass above which nothing is decided in the mirror's favour; our choice
 _WORTH_A_WORD = 1e-3  # share of a beam below which light that misses the glass, or unknown glass, is not mentioned
 _FEWEST_HEIGHTS = 100  # ten across: power and astigmatism and little else
@@ -138,8 +139,9 @@ def judge(
     form, form_uncertainty = _form(height_map, alternatives)
     checks = () if tolerance is None else compare(form, uncertainties=form_uncertainty, tolerance=tolerance)
     worst = min(strehl, key=lambda each: each.strehl)
+    beam = _beam(strehl[0], on_face=axial_share_on(height_map.face, telescope=telescope, offset_mm=seen.offset_mm))
     return Verdict(
-        decision=_decide(strehl, checks, strehl_wanted=strehl_wanted),
+        decision=_decide(strehl, checks, strehl_wanted=strehl_wanted, beam=beam),
         strehl_wanted=strehl_wanted,
         wavelength_nm=wavelength_nm,
         strehl=strehl,
@@ -153,7 +155,7 @@ def judge(
         form_checks=checks,
         telescope=telescope,
         mounting=mounting,
-        flags=_flags(height_map, strehl, wide_end=mounting.wide_end, drawn=alternatives.drawn, tolerance=tolerance),
+        flags=(*_flags(height_map, strehl, wide_end=mounting.wide_end, drawn=alternatives.drawn, tolerance=tolerance), *beam),
         budget=_budget(strehl[0], drawn=alternatives.drawn),
     )
 
@@ -210,9 +212,18 @@ def _form(height_map: HeightMap, alternatives: Alternatives) -> tuple[FormQuanti
     return form_quantities(h, u_mm=u, v_mm=v, area=height_map.clear), from_row(spread)
 
 
-def _decide(strehl: tuple[FieldStrehl, ...], checks: tuple[FormCheck, ...], *, strehl_wanted: float) -> Decision:
+def _beam(on_axis: FieldStrehl, *, on_face: float) -> tuple[str, ...]:
+    """The doubt about a beam that the clear aperture does not catch whole, on the axis, where a mirror must; off it a little is usually lost."""
+    if on_axis.lit_fraction >= 1.0 - _WORTH_A_WORD:
+        return ()
+    return (BEAM_ON_THE_MARGIN if on_face >= 1.0 - _WORTH_A_WORD else BEAM_MISSES,)
+
+
+def _decide(strehl: tuple[FieldStrehl, ...], checks: tuple[FormCheck, ...], *, strehl_wanted: float, beam: tuple[str, ...]) -> Decision:
     decisions = [decide_at_least(each.strehl, limit=strehl_wanted, uncertainty=each.uncertainty) for each in strehl]
     decisions += [check.decision for check in checks]
+    # A mirror that a good part of the light passes by is no good for that telescope, however flat it is; of its margin nobody knows.
+    decisions += [Decision.FAILS if flag == BEAM_MISSES else Decision.CANNOT_TELL for flag in beam]
     if max(each.missing_fraction for each in strehl) > MOST_MISSING:
         decisions.append(Decision.CANNOT_TELL)
     return all_of(decisions)

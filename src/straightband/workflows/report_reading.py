@@ -60,12 +60,11 @@ def reading_lines(reading: Reading) -> tuple[str, ...]:
     band_nm = height_per_band_nm(wavelength_nm=reading.height_map.meta["light_nm"])
     figures = reading.figures
     numbers = [_line(name, getattr(figures, name), reading, band_nm=band_nm) for name in LABELS]
-    axis = f"  astigmatism stands highest along {figures.astigmatism_axis_deg:.0f} deg from +u toward +v"
     return (
         f"{reading.bands_across:.1f} bands across, contrast {100 * reading.contrast:.0f} %",
         f"Surface over the clear aperture (face less {100 * reading.height_map.clear_margin:.2g} % of each semi-axis), tilt removed, 95 %:",
         *numbers,
-        axis,
+        _axis_line(reading),
         _sign_sentence(reading),
         *_lens_lines(reading.height_map.meta.get("lens")),
         *_frame_lines(reading.height_map.meta.get("frames")),
@@ -109,6 +108,16 @@ def _line(name: str, value: float, reading: Reading, *, band_nm: float) -> str:
     shown = abs(value) if name in SIGNED and reading.sign == "unknown" else value
     number = round_with_uncertainty(shown, reading.budget.expanded_nm[name], unit="nm")
     return f"  {LABELS[name]:<17} {number:>18}   ({abs(value) / band_nm:.3f} bands)"
+
+
+def _axis_line(reading: Reading) -> str:
+    """Which way the rim stands highest, as far as size and sign allow it to be said: holes stand highest where hills stand lowest."""
+    axis = reading.figures.astigmatism_axis_deg
+    if not reading.figures.astigmatism_nm > reading.budget.expanded_nm["astigmatism_nm"]:
+        return "  astigmatism is no more than its uncertainty"
+    if reading.sign == "known":
+        return f"  astigmatism stands highest along {axis:.0f} deg from +u toward +v"
+    return f"  astigmatism stands highest along {axis:.0f} or {(axis + 90.0) % 180.0:.0f} deg from +u toward +v: not known which"
 
 
 def _sign_sentence(reading: Reading) -> str:

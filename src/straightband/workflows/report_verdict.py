@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
@@ -13,7 +14,7 @@ from straightband.verdict.decision import Decision, guard_band
 from straightband.verdict.flags import MEANINGS
 from straightband.verdict.iso10110 import NAMES as FORM_NAMES
 from straightband.workflows import flags
-from straightband.workflows.judge import FormCheck, Verdict
+from straightband.workflows.judge import BEAM_MISSES, BEAM_ON_THE_MARGIN, FieldStrehl, FormCheck, Verdict
 
 IN_WORDS = {
     Decision.MEETS: "The mirror meets what was asked of it.",
@@ -74,9 +75,10 @@ def verdict_lines(verdict: Verdict, height_map: HeightMap) -> tuple[str, ...]:
     return (
         f"{str(verdict.decision).upper()}. {IN_WORDS[verdict.decision]}",
         least_sentence(verdict),
+        *beam_sentences(verdict.strehl, flags=verdict.flags),
         (
             f"Telescope {telescope.aperture_mm:g} mm, f/{telescope.focal_length_mm / telescope.aperture_mm:.3g}, intercept "
-            f"{telescope.intercept_mm:g} mm, fully lit field {telescope.full_field_mm:.3g} mm across; mirror {mounting.offset_mm:.2f} mm off the axis."
+            f"{telescope.intercept_mm:g} mm, {field_words(verdict)}; mirror {mounting.offset_mm:.2f} mm off the axis."
         ),
         "Strehl ratio by distance from the middle of the field (95 %):",
         *(f"  {place:>10}  {strehl}" for place, strehl in strehl_rows(verdict.strehl)),
@@ -84,7 +86,7 @@ def verdict_lines(verdict: Verdict, height_map: HeightMap) -> tuple[str, ...]:
         *(f"  doubt from the {term.name}: {_size(term.nm)} ({term.origin})" for term in verdict.budget.terms),
         f"Form: {verdict.iso10110}",
         *(_check_line(check) for check in verdict.form_checks),
-        *(f"Note: {explain(flag)}" for flag in all_flags(verdict, height_map)),
+        *(f"Note: {explain(flag)}" for flag in all_flags(verdict, height_map) if flag not in (BEAM_MISSES, BEAM_ON_THE_MARGIN)),
     )
 
 
@@ -92,6 +94,27 @@ def least_sentence(verdict: Verdict) -> str:
     """What was asked, what the worst star gets, and how the guard band decides."""
     least = min(verdict.strehl, key=lambda at: at.strehl)
     return verdict_sentence(least, strehl_wanted=verdict.strehl_wanted, wavelength_nm=verdict.wavelength_nm, decision=verdict.decision)
+
+
+def beam_sentences(strehl: tuple[FieldStrehl, ...], *, flags: Iterable[str]) -> tuple[str, ...]:
+    """Why a mirror that does not catch the whole beam of a star on the axis can't be said to meet anything; nothing where it does."""
+    caught = f"The clear aperture catches {100.0 * strehl[0].lit_fraction:.3g} % of the light of a star on the axis"
+    said = {
+        BEAM_MISSES: f"{caught}, and part of it misses the mirror: it is too small for this telescope, or stands wrong. Check aperture, intercept and offset.",
+        BEAM_ON_THE_MARGIN: f"{caught}; the rest falls on the margin left to the bevel, where no height is judged. Where the bevel is narrower, read the photograph again with its width.",
+    }
+    return tuple(said[flag] for flag in flags if flag in said)
+
+
+def field_words(verdict: Verdict) -> str:
+    """The field that was judged, and whether the mirror lights it."""
+    edge = verdict.strehl[-1]
+    if not edge.field_radius_mm:
+        return "judged on the axis only"
+    across = f"{2.0 * edge.field_radius_mm:.3g} mm across"
+    if "vignetted" not in verdict.flags:
+        return f"fully lit field {across}"
+    return f"field {across}, not fully lit: {100.0 * edge.lit_fraction:.3g} % of the light of a star at its edge is caught"
 
 
 def _size(nm: float) -> str:

@@ -14,7 +14,7 @@ from straightband.verdict.decision import Decision
 from straightband.verdict.field import FieldStrehl
 from straightband.workflows import report_verdict
 from straightband.workflows.flags import explain
-from straightband.workflows.report_verdict import IN_WORDS
+from straightband.workflows.report_verdict import IN_WORDS, beam_sentences
 
 DECIMALS = {"mm": 2, "in": 3}
 # Where a sentence sends people to an option that no page has.
@@ -110,10 +110,12 @@ def strehl_shown(found: dict[str, Any], units: str) -> tuple[tuple[str, str], ..
 def verdict_shown(found: dict[str, Any], units: str) -> tuple[str, str]:
     """The decision in a sentence, and the sentence with limit and guard band."""
     decision = Decision(found["decision"])
-    least = min(strehl_of(found), key=lambda at: at.strehl)
+    strehl = strehl_of(found)
+    least = min(strehl, key=lambda at: at.strehl)
     wanted, light = found["strehl_wanted"], found["light_judged_nm"]
     away = length_shown(least.field_radius_mm, units)
-    return IN_WORDS[decision], verdict_sentence(least, strehl_wanted=wanted, wavelength_nm=light, decision=decision, away=away)
+    said = verdict_sentence(least, strehl_wanted=wanted, wavelength_nm=light, decision=decision, away=away)
+    return IN_WORDS[decision], " ".join((said, *beam_sentences(strehl, flags=found["flags"])))
 
 
 def margin_shown(found: dict[str, Any]) -> str:
