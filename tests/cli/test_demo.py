@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from straightband.cli import COMMANDS, _parser, main
+from straightband.cli import COMMANDS, main
 from straightband.cli.demo import _bench_lines
+from straightband.cli.parser import parser_for
 from straightband.workflows.demo_rings import NAMES, shipped
 from straightband.workflows.shop_folder import open_shop, vouch
 
@@ -167,7 +168,7 @@ def test_every_command_in_the_documents_does_what_they_say(commands, printed, ca
     for command in commands:
         words = shlex.split(command, comments=True)[1:]
         if words[0] in STARTED_ONLY:
-            assert _parser(words[0]).parse_args(words).command == words[0]
+            assert parser_for(words[0]).parse_args(words).command == words[0]
             continue
         assert main(words) == 0, capsys.readouterr().err
         told = capsys.readouterr().out

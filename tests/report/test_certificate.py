@@ -89,6 +89,30 @@ def test_everything_given_is_on_the_page(content):
     assert len(pages(content)[0].images) == 2
 
 
+def places(content):
+    """Where each piece of text begins, (words, x) in points from the left edge."""
+    found = []
+    (page,) = pages(content)
+    page.extract_text(visitor_text=lambda text, place, *_: found.append((text.strip(), place[4])) if text.strip() else None)
+    return found
+
+
+@pytest.mark.parametrize("letters", ["W", "i", "a word "])
+def test_a_very_long_name_of_a_piece_leaves_the_title_its_place(letters):
+    """300 letters are cut short, and stand right of the title, which stays on one line at the left margin; short ones are shown whole."""
+    content = dataclasses.replace(CONTENT, piece=(letters * 300)[:300])
+    assert "Certificate of flatness" in words(content)
+    shown = words(content).replace(" ", "")
+    assert f"{(letters * 300)[:50].replace(' ', '')}" in shown
+    assert (letters * 300)[:70].replace(" ", "") not in shown
+    assert "..." in shown
+    at = dict(places(content))
+    title = next(x for text, x in at.items() if text.startswith("Certificate of"))
+    assert title == pytest.approx(16.0 / 25.4 * 72.0, abs=1.0)  # the page's margin of 16 mm
+    box = next(x for text, x in at.items() if text == "Piece")
+    assert box > 0.5 * A4_PT[0]
+
+
 def test_the_same_content_is_the_same_bytes():
     """No clock and no chance: two papers of one content agree to the byte and carry no date."""
     once = certificate_pdf(CONTENT)

@@ -28,7 +28,7 @@ def printed(text: str) -> int:
     if sys.stdout is None:
         return 0
     try:
-        sys.stdout.write(_STRAY_BYTES.sub("�", text) + "\n")
+        print(_STRAY_BYTES.sub("�", text))
     except OSError as reason:
         return _lost(reason)
     return whole(0)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from straightband.provenance import Source
-from straightband.report.paper import printed
+from straightband.report.paper import boxed, printed
 
 CAUTIONS = (
     "Glass edges cut, and a large blank is heavy: bevel first, lift with both hands or with help.",
@@ -83,6 +83,7 @@ def certificate_pdf(content: CertificateContent) -> bytes:
 def _words(content: CertificateContent) -> dict[str, Any]:
     words = {name: getattr(content, name) for name in content.__slots__ if name not in {"photo", "map_picture"}}
     return words | {
+        "piece": boxed(content.piece),
         "photographs": [(source.name, source.sha256) for source in content.photographs],
         "cautions": " ".join(content.cautions),
         "photo_file": f"photo.{_kind(content.photo)}",

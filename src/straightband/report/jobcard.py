@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from straightband.report.paper import printed
+from straightband.report.paper import boxed, printed
 
 CAUTIONS = (
     (
@@ -79,4 +79,6 @@ class JobCard:
 
 def job_cards_pdf(cards: Sequence[JobCard]) -> bytes:
     """The cards as PDF, a page each; raises BadInput when one has more runs than fit in legible type, or letters without a glyph."""
-    return printed("jobcard.typ", words={"cards": [asdict(card) for card in cards]}, pictures={}, what="job card")
+    return printed(
+        "jobcard.typ", words={"cards": [asdict(card) | {"batch": boxed(card.batch)} for card in cards]}, pictures={}, what="job card"
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import tempfile
 from collections.abc import Mapping
 from importlib import resources
@@ -16,6 +17,7 @@ from pypdf.generic import NameObject
 
 from straightband.errors import BadInput
 
+ONE_LINE, LONGEST_BOXED = 18, 60  # letters of a name in its box
 _TOO_LONG = "more than a page"  # what the templates say
 _NO_LETTER = ("could not be displayed", "disallowed codepoint")  # what typst says
 # Tagged, for people who have it read out, and refused by typst when a letter has no glyph.
@@ -40,6 +42,14 @@ def printed(template: str, *, words: Mapping[str, Any], pictures: Mapping[str, b
         except typst.TypstError as fault:
             raise _refusal(fault, what=what) from fault
     return to_print_unscaled(pdf)
+
+
+def boxed(name: str) -> str:
+    """A name for the box at the head of a page: a long one may break within its words, and is cut short where it is longer than the box."""
+    if len(name) <= ONE_LINE:
+        return name
+    cut = name if len(name) <= LONGEST_BOXED else f"{name[: LONGEST_BOXED - 3]}..."
+    return re.sub(r"\S{8}", lambda found: f"{found[0]}\u200b", cut)
 
 
 def _refusal(fault: typst.TypstError, *, what: str) -> Exception:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-from straightband.report.paper import printed
+from straightband.report.paper import boxed, printed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,4 +53,4 @@ class StrokeCard:
 
 def stroke_card_pdf(card: StrokeCard, *, picture: bytes) -> bytes:
     """The card as PDF, with a picture as PNG; raises BadInput when it does not fit on one page, or has letters without a glyph."""
-    return printed("strokecard.typ", words=asdict(card), pictures={"zones.png": picture}, what="job card")
+    return printed("strokecard.typ", words=asdict(card) | {"piece": boxed(card.piece)}, pictures={"zones.png": picture}, what="job card")
