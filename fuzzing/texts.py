@@ -15,6 +15,7 @@ from straightband.workflows.gauge_text import earlier_from_text, readings_from_t
 from straightband.workflows.order import take_order
 from straightband.workflows.order_request import order_from_text
 from straightband.workflows.pads_text import motion_from_text, pack_from_text, pad_from_text, plate_from_text
+from straightband.workflows.profiles import line_from_text
 from straightband.workflows.requirement import mounting_from_text, requirement_from_text
 from straightband.workflows.setup import face_from_text, setup_from_text
 
@@ -77,6 +78,7 @@ PARSERS: dict[str, tuple[Parser, dict[str, str]]] = {
     ),
     "plate": (_plate, {"plate": "200mm", "outline": "0,0;40,0;40,30", "gap": "2mm", "rim": "3mm", "coverage": "60%", "margin": "3%", "stroke": "30mm", "spindle_rpm": "20", "top_rpm": "-3"}),
     "motion": (lambda **texts: motion_from_text(usual_stroke_mm=30.0, **texts), {"stroke": "30mm", "side": "0mm", "strokes_per_min": "40", "spindle_rpm": "20"}),
+    "line": (line_from_text, {"text": "0mm,-30mm,0mm,3cm"}),
     "pack": (lambda **texts: pack_from_text(**({"pack": None, "price": None} | texts)), {"pack": "10", "price": "8.50 EUR"}),
 }  # fmt: skip
 

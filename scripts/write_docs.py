@@ -65,7 +65,7 @@ EXAMPLES = {
     "box": "straightband box --largest 200mm --light sodium",
     "pads": "straightband pads --plate 200mm --pad-diameter 50mm --minor 90mm --pack 10 --out template.pdf",
     "clear": "straightband clear --sheet grid.pdf --paper a4",
-    "read": "straightband read after.jpg --minor 53.5mm --light sodium --mark 12.5 --thicker 1 --mirrored 1 --camera 1m --minus flat-a.npz --map mine.npz",
+    "read": "straightband read after.jpg --minor 53.5mm --light sodium --mark 12.5 --thicker 1 --mirrored 1 --camera 1m --minus flat-a.npz --map mine.npz --profile 0mm,-35mm,0mm,35mm",
     "threeflat": "straightband threeflat AB.npz BC.npz CA.npz AB-54deg.npz --measured 2026-03-02 --out .",
     "step": "straightband step step.jpg --light 632.99nm",
     "judge": "straightband judge after.npz --aperture 250mm --focal-ratio 5 --intercept 205mm --full-field 12mm --iso '3/0.5(0.2)'",

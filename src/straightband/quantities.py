@@ -79,6 +79,17 @@ def parse_length_mm(text: str, *, what: str) -> float:
     return value
 
 
+def parse_coordinate_mm(text: str, *, what: str) -> float:
+    """A place along an axis, in mm, that may be zero or negative, such as `-30mm` or `0mm`; raises BadInput unless it has a unit.
+
+    Example
+    -------
+    >>> parse_coordinate_mm("-3cm", what="an end of the line")
+    -30.0
+    """
+    return _parse(text.replace("−", "-"), units=MM_PER_UNIT, what=what, example="-30mm")
+
+
 def parse_wavelength_nm(text: str, *, what: str = "the wavelength") -> float:
     """Wavelength in nm from text such as `632.8nm`; raises BadInput outside 350 to 1100 nm, where cameras see nothing.
 

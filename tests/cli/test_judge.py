@@ -11,6 +11,7 @@ from straightband.heightmap.map import HeightMap
 from straightband.telescope.lit import lit_by_counting
 from straightband.telescope.telescope import Telescope
 from straightband.workflows.maps import map_file
+from straightband.workflows.report_verdict import explain
 
 TELESCOPE = ["--aperture", "300mm", "--focal-length", "1500mm", "--intercept", "300mm"]
 KEYS = {
@@ -81,7 +82,7 @@ def test_doubts_of_map_and_verdict_are_told_as_sentences(capsys, saved):
     assert [line for line in lines if line.startswith("Note:")] == [
         "Note: hill or hole is not known; the Strehl is the same for both",
         "Note: without a mark it is not known which end goes toward the primary; the worse way round is stated",
-        "Note: how errors of the map go together is not known; all of them were taken as one smooth figure, the worst case",
+        f"Note: {explain('uncertainty-smooth')}",
         "Note: without a mark the map may be turned by half a turn",
         "Note: never heard of",
     ]
@@ -134,6 +135,19 @@ def test_a_field_that_is_not_lit_is_not_said_to_be(capsys, saved):
     share = 100.0 * wide["strehl"][-1]["lit_fraction"]
     assert f"field 60 mm across, not fully lit: {share:.3g} % of the light of a star at its edge is caught;" in text
     assert "fully lit field 20 mm across;" in answered(capsys, saved(), *TELESCOPE, "--full-field", "20mm")
+
+
+def test_heights_along_a_line_are_told(capsys, saved):
+    """The saddle s u v / (a b) along u = 20 t, v = 40 t: as JSON lists under `profile`, and as lines for people; a line that can't be used is refused."""
+    words = [saved(saddle_nm=100.0), *TELESCOPE, "--profile", "-20mm,-40mm,20mm,40mm"]
+    found = json.loads(answered(capsys, *words, "--json"))["profile"]
+    assert set(found) == {"from_mm", "to_mm", "distance_mm", "height_nm", "uncertainty_nm"}
+    t = np.linspace(-1.0, 1.0, len(found["height_nm"]))
+    assert found["height_nm"] == pytest.approx(100.0 * 20.0 * 40.0 / (45.0 * 64.0) * t**2, abs=0.2)  # a bilinear reading of a grid of 1 mm
+    assert found["uncertainty_nm"] == pytest.approx(np.ones(t.size))
+    assert "Heights from u -20 mm, v -40 mm to u 20 mm, v 40 mm, tilt of the face removed, 95 %:" in answered(capsys, *words).splitlines()
+    assert main(["judge", words[0], *TELESCOPE, "--profile", "20mm"]) == 2
+    assert capsys.readouterr().err.startswith("The profile was given as '20mm'; u and v of both ends of the line are needed")
 
 
 @pytest.mark.parametrize("ending", ["npz", "x3p", "csv"])

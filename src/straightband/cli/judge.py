@@ -6,6 +6,7 @@ import argparse
 from pathlib import PurePath
 
 from straightband.cli.answer import Answer, read_file
+from straightband.cli.profile import add_profile_argument, answer_along, line_of
 from straightband.workflows.judge import judge
 from straightband.workflows.maps import map_from_file
 from straightband.workflows.report_verdict import verdict_facts, verdict_lines
@@ -41,10 +42,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--iso", metavar="TOLERANCE", help="ISO 10110-5 tolerance to be kept as well, like '3/0.5(0.2)'")
     parser.add_argument("--light-judged", default=DEFAULT_LIGHT, metavar="WAVELENGTH", help="of the Strehl ratio (default 550nm)")
+    add_profile_argument(parser)
 
 
 def run(options: argparse.Namespace) -> Answer:
     """Judge the map."""
+    line = line_of(options)
     requirement = requirement_from_text(
         aperture=options.aperture,
         focal_length=options.focal_length,
@@ -65,4 +68,7 @@ def run(options: argparse.Namespace) -> Answer:
         wavelength_nm=requirement.wavelength_nm,
         mounting=requirement.mounting,
     )
-    return Answer(facts=verdict_facts(verdict, height_map), lines=verdict_lines(verdict, height_map))
+    along_line = answer_along(line, height_map=height_map)
+    return Answer(
+        facts=verdict_facts(verdict, height_map) | along_line.facts, lines=(*verdict_lines(verdict, height_map), *along_line.lines)
+    )

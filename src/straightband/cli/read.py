@@ -9,6 +9,7 @@ from typing import Any
 from straightband.cli.answer import Answer, read_file, tell_progress
 from straightband.cli.frames import Stack, cores_from_text, frames_in
 from straightband.cli.outputs import check_outputs, write_outputs
+from straightband.cli.profile import add_profile_argument, answer_along, line_of
 from straightband.cli.setup import add_face_arguments, add_reading_arguments, setup_of
 from straightband.errors import BadInput
 from straightband.heightmap.map import HeightMap
@@ -39,11 +40,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--map", metavar="OUT", action="append", default=[], help="write the map: .npz, .x3p, .csv or .png; may be repeated"
     )
+    add_profile_argument(parser)
 
 
 def run(options: argparse.Namespace) -> Answer:
     """Read the photograph and write the maps asked for."""
     setup = setup_of(options)
+    line = line_of(options)
     for path in options.map:
         _check_ending(path)
     inputs = (*options.photographs, options.minus)
@@ -57,9 +60,11 @@ def run(options: argparse.Namespace) -> Answer:
         reading = read_photos(photographs, setup=setup, reference=reference)
     else:
         reading = _read_stack(stack, options=options, setup=setup, reference=reference)
+    along_line = answer_along(line, height_map=reading.height_map)
     # all bytes first, so that a refusal leaves no map behind
     write_outputs([(path, map_file(reading.height_map, name=PurePath(path).name)) for path in options.map], inputs=inputs)
-    return Answer(facts=reading_facts(reading), lines=(*reading_lines(reading), *(f"Map written to {path}" for path in options.map)))
+    written = tuple(f"Map written to {path}" for path in options.map)
+    return Answer(facts=reading_facts(reading) | along_line.facts, lines=(*reading_lines(reading), *along_line.lines, *written))
 
 
 def _read_stack(stack: Stack, *, options: argparse.Namespace, setup: Setup, reference: HeightMap | None) -> Reading:

@@ -9,7 +9,7 @@ MEANINGS = {
     "heights-missing": "part of the beam falls on glass that the map does not know",
     "sign-unknown": "hill or hole is not known; the Strehl is the same for both",
     "either-way-round": "without a mark it is not known which end goes toward the primary; the worse way round is stated",
-    "uncertainty-smooth": "how errors of the map go together is not known; all of them were taken as one smooth figure, the worst case",
+    "uncertainty-smooth": "how errors of the map go together is not saved with it; all of them were taken as one smooth figure, the worst case, where certify, which reads the photographs, may decide",
     "uncertainty-unknown": "the map does not say how uncertain it is, so nothing can be decided",
     "fringe-wavelength-assumed": "the tolerance is in fringes without a wavelength; 546.07 nm was taken",
 }

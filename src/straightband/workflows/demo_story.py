@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from straightband.heightmap.figures import Figures
@@ -107,7 +108,7 @@ def _real(rings: tuple[Rings, ...]) -> tuple[str, ...]:
             for one in rings
         ),
         (
-            f"   It is the same lens twice: the two agree to {apart:.1f} %. There is no scale in the pictures; if the lens has the {LABEL_RADIUS_M:g} m radius "
+            f"   It is the same lens twice: the two agree within {math.ceil(apart)} %. There is no scale in the pictures; if the lens has the {LABEL_RADIUS_M:g} m radius "
             f"of its label, the clear aperture is {2.0 * rings[0].field_radius_mm:.2f} mm across."
         ),
     )
