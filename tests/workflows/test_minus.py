@@ -31,7 +31,7 @@ from straightband.workflows.doubts import draws_of
 from straightband.workflows.minus import UNKNOWN_WAY, WAY_ROUND
 from straightband.workflows.read import Setup, lying
 from straightband.workflows.setup import setup_from_text
-from straightband.workflows.several import joint_reading
+from straightband.workflows.several import joint_reading, read_photos
 from straightband.workflows.shown import sentence_shown
 from straightband.workflows.stack import read_stack
 
@@ -158,6 +158,22 @@ def test_a_view_whose_reversals_nobody_told_is_held():
     assert line_of(neither).origin == "no mark and no number of reversals told: 4 ways it may have lain"
 
 
+def test_a_reference_that_was_measured_without_its_mark_or_sign():
+    """A reference whose own turn nobody knows is counted at any turn, marked piece or not; one whose own sign nobody knows is refused."""
+    scene = scene_on(FACES["ellipse"], lopsided(FACES["ellipse"]))
+    flat = shop_map(scene.reference)
+    reading = exact_reading(scene, setup=setup_for(scene), reference=replace(flat, meta={"flags": ["pair-without-mark"]}))
+    assert line_of(reading).origin == "no mark of the reference told: 24 ways it may have lain"
+    assert line_of(reading).expanded_nm["pv_nm"] > 10.0  # of a hill of 40 nm
+    with pytest.raises(BadInput) as refused:
+        exact_reading(scene, setup=setup_for(scene), reference=replace(flat, meta={"sign": "unknown"}))
+    assert str(refused.value) == (
+        "the reference map itself does not tell hill from hole; a map whose sign is known is needed; "
+        "measure the reference with the thicker side told, or leave --minus out for the heights of the pair."
+    )
+    assert "--" not in sentence_shown(str(refused.value))
+
+
 def test_what_is_alike_every_way_round_costs_nothing():
     """A reference that is a sphere adds nothing to any figure, whatever was not told."""
     for face in FACES.values():
@@ -198,8 +214,8 @@ def test_photographs_that_together_tell_the_sign_are_enough():
         joint_reading([replace(reading, sign="unknown") for reading in readings], on=on)
 
 
-def test_a_stack_goes_the_same_way():
-    """Three frames less a reference: what is left is the piece; without a sign it is refused after the first frame, the others never asked for."""
+def test_a_stack_and_several_photographs_go_the_same_way():
+    """Three frames, or two photographs, less a reference: what is left is the piece; without a sign it is refused after the first frame, the others never asked for."""
     scene = replace(golden_scene(width_px=640, height_px=480), reference=sphere(FACES["ellipse"], sag_nm=80.0))
     frames = [
         (f"f{k}.jpg", render(replace(scene, gap_nm=1500.0 + 20.0 * k), rng=np.random.default_rng(k)).encode("jpeg")) for k in range(3)
@@ -210,11 +226,12 @@ def test_a_stack_goes_the_same_way():
         with ThreadPoolExecutor(1) as executor:
             return read_stack(some, setup=setup, reference=shop_map(scene.reference), executor=executor, workers=1, tell=lambda _: None)
 
-    found = stack_of(setup_from_text(**told, thicker="2.5"), frames)
-    true = true_figures(found, scene)
-    assert found.figures.power_nm == pytest.approx(true.power_nm, abs=found.budget.expanded_nm["power_nm"])
-    assert found.budget.expanded_nm["power_nm"] < 15.0  # of the 80 nm of the reference
-    assert "reference-not-told" not in found.flags
+    known = setup_from_text(**told, thicker="2.5")
+    for found in (stack_of(known, frames), read_photos(frames[:2], setup=known, reference=shop_map(scene.reference))):
+        true = true_figures(found, scene)
+        assert found.figures.power_nm == pytest.approx(true.power_nm, abs=found.budget.expanded_nm["power_nm"])
+        assert found.budget.expanded_nm["power_nm"] < 15.0  # of the 80 nm of the reference
+        assert "reference-not-told" not in found.flags
     rest = iter(frames)
     with pytest.raises(BadInput) as refused:
         stack_of(setup_from_text(**told), rest)

@@ -27,6 +27,7 @@ from straightband.workflows.reference import ageing_flags
 WAY_ROUND = "way round of the reference"  # name of the cause
 UNKNOWN_WAY = "reference-way-round-unknown"
 PAIR = "reference-not-told"  # flag of heights that are those of the pair
+UNMARKED = {"half-turn-unknown", "turn-unknown", "pair-without-mark"}  # flags of a reference whose own turn nobody knows
 UNFIT_SIDE = "thicker-side-does-not-fit-the-bands"
 ROUND_STEPS = 24  # of a turn: fine enough for three ridges round the rim, whose highest and lowest are 60 degrees apart
 NEARLY_ROUND = 1.05  # ratio of the axes below which an outline tells no turn
@@ -90,6 +91,12 @@ def alone(pair: Shown, lying: Lying | None, *, phase: PhaseReading, known: bool)
     if lying is None:
         return pair
     refuse_without_sign(known=known, flags=pair.flags)
+    if lying.reference.meta.get("sign") == "unknown":
+        raise BadInput(
+            found="the reference map itself does not tell hill from hole",
+            needed="a map whose sign is known is needed",
+            remedy="measure the reference with the thicker side told, or leave --minus out for the heights of the pair",
+        )
     ways = tuple(_ways(lying, face=pair.flat.face))
     uu, vv = np.meshgrid(pair.flat.u_mm, pair.flat.v_mm)
     under = _heights(lying.reference, ways[0], u_mm=uu, v_mm=vv)
@@ -116,16 +123,27 @@ def _ways(lying: Lying, *, face: Face) -> Iterator[NDArray]:
     hand = 1.0 if (lying.mirrored or 0) % 2 else -1.0
     hands = (hand,) if lying.mirrored is not None else (hand, -hand)
     for each in hands:
-        for turn in (0.0,) if lying.marked else _turns(face):
+        for turn in _turns(lying, face=face):
             cos, sin = np.cos(turn), np.sin(turn)
             yield np.diag([each, 1.0]) @ np.array([[cos, -sin], [sin, cos]])
 
 
-def _turns(face: Face) -> NDArray:
-    """Turns, in radians, that an outline does not tell from each other."""
-    alike = face.semi_major_mm < NEARLY_ROUND * min(face.semi_u_mm, face.semi_v_mm)
-    steps = 2 if not alike else 4 if face.shape is Shape.RECTANGLE else ROUND_STEPS
+def _turns(lying: Lying, *, face: Face) -> NDArray:
+    """Turns, in radians, that neither a mark nor an outline tells from each other."""
+    steps = max(1 if lying.marked else _alike(face), 1 if _marked_itself(lying) else _alike(lying.reference.face))
     return 2.0 * np.pi * np.arange(steps) / steps
+
+
+def _alike(face: Face) -> int:
+    """How many turns an outline does not tell from each other."""
+    nearly_round = face.semi_major_mm < NEARLY_ROUND * min(face.semi_u_mm, face.semi_v_mm)
+    return 2 if not nearly_round else 4 if face.shape is Shape.RECTANGLE else ROUND_STEPS
+
+
+def _marked_itself(lying: Lying) -> bool:
+    """Whether the reference was measured by its mark; a map that says nothing of it is taken at its word."""
+    flags = lying.reference.meta.get("flags")
+    return not (isinstance(flags, list) and UNMARKED & {str(flag) for flag in flags})
 
 
 def _heights(reference: HeightMap, way: NDArray, *, u_mm: NDArray, v_mm: NDArray) -> NDArray:
@@ -150,7 +168,8 @@ def _way_round(lying: Lying, *, ways: tuple[NDArray, ...], phase: PhaseReading) 
     """What would change if the reference had lain another way round."""
     points = phase.points
     taken, *others = (_heights(lying.reference, way, u_mm=points.u_mm, v_mm=points.v_mm) for way in ways)
-    untold = [*([] if lying.marked else ["no mark"]), *([] if lying.mirrored is not None else ["no number of reversals"])]
+    told = {"mark": lying.marked, "mark of the reference": _marked_itself(lying), "number of reversals": lying.mirrored is not None}
+    untold = [f"no {name}" for name, is_so in told.items() if not is_so]
     # where a turned map no longer covers a point, its own height there stands in
     changes = np.stack([np.where(np.isnan(other), 0.0, taken - other) for other in others])
     return Cause(
