@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from straightband.errors import BadInput
 from straightband.face.shapes import Face, Shape
+from straightband.photo.another import shows_another
 from straightband.photo.bevel import within_bevel
 from straightband.photo.figure import Figure, magnified
 from straightband.photo.plane import Plane
@@ -19,6 +20,7 @@ from straightband.photo.refusals import check_inside, why_none, wrong_shape
 from straightband.photo.search import beats, is_plain, rivals, searched
 from straightband.photo.unrolled import pyramid_of
 
+ANOTHER = "another-face-in-the-photograph"
 FEWEST_COVERAGE = 0.5  # of the outline with a sharp edge along it
 FAINT_SUPPORT = 0.6
 ROUGH_SHARE = 0.01  # of the shorter half axis: what the outline may be off before it is placed finely
@@ -93,8 +95,11 @@ def find_outline(plane: Plane, *, face: Face) -> Outline:
     check_inside(figure, plane)
     hides_view = face.shape is Shape.ELLIPSE and ratio * NEARLY_ROUND > 1.0
     plate = plate_around(pyramid, best.figure, ratio=ratio) if hides_view else None
+    outline = _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage)
+    another = (ANOTHER,) if shows_another(pyramid, seen, ratio=ratio, square=square) else ()
     return replace(
-        _outline(figure, face=face, best=best, scale=plane.scale, support=seen.curve.coverage),
+        outline,
+        flags=(*outline.flags, *another),
         plate=None if plate is None else plate.magnified(plane.scale),
         bevel_share=bevel_share,
     )

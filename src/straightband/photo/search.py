@@ -19,7 +19,18 @@ from straightband.photo.figure import Figure, apart
 from straightband.photo.judge import Look, change_between, look_at
 from straightband.photo.texture import textured_areas
 from straightband.photo.unrolled import Pyramid, Window
-from straightband.photo.votes import ALIKE, DIRECTIONS, SQUARE_DIRECTIONS, TURNED_BIN_PX, Edges, edges_of, unlike, vote, vote_rectangles
+from straightband.photo.votes import (
+    ALIKE,
+    DIRECTIONS,
+    SQUARE_DIRECTIONS,
+    TURNED_BIN_PX,
+    Edges,
+    Range,
+    edges_of,
+    unlike,
+    vote,
+    vote_rectangles,
+)
 
 RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it by 0.035, perspective and distortion add a little
 VOTING_SIDE, SQUARE_VOTING_SIDE, TEXTURE_SIDE = 490, 300, 640
@@ -75,10 +86,10 @@ def _is_around(pyramid: Pyramid, one: Seen, *, best: Seen) -> bool:
 
 def _may_surround(inner: Figure, outer: Figure, *, ratio: float) -> bool:
     narrow, wide = gaps(inner=inner, outer=outer)
-    return narrow > -SOFT_CROSSING and wide > SOFT_APART and _off_ratio(outer, ratio) < RATIO_MARGIN
+    return narrow > -SOFT_CROSSING and wide > SOFT_APART and off_ratio(outer, ratio) < RATIO_MARGIN
 
 
-def _off_ratio(figure: Figure, ratio: float) -> float:
+def off_ratio(figure: Figure, ratio: float) -> float:
     """How far a figure's proportions are off, in the logarithm."""
     return abs(math.log(figure.ratio() / ratio))
 
@@ -95,7 +106,7 @@ def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, fl
         rough += fresh
         for some in (fresh[:first], fresh[first:MOST_ROUGH]):
             near = [curve for start in some for curve in curves_near(pyramid, start.figure, reach=CLOSE)]
-            curves += [curve for curve in near if _off_ratio(curve.figure, ratio) < RATIO_MARGIN]
+            curves += [curve for curve in near if off_ratio(curve.figure, ratio) < RATIO_MARGIN]
             best = outline_among(pyramid, curves) if near else best
             if best is not None and is_plain(best):
                 return best, bevel_inside(best, curves)
@@ -108,7 +119,7 @@ def _starts(pyramid: Pyramid, *, ratio: float, square: bool) -> Iterator[list[Fi
     yield voted[:LIKELIEST]
     yield voted[LIKELIEST:]
     areas = textured(pyramid, square=square)
-    yield [figure for figure in areas if _off_ratio(figure, ratio) < LOOSE_RATIO]
+    yield [figure for figure in areas if off_ratio(figure, ratio) < LOOSE_RATIO]
     yield [figure for window in _closer(pyramid, areas[:1] + rims) for figure in _voted(pyramid, window, ratio=ratio, square=square)[0]]
     yield _voted_by_swing(pyramid, ratio=ratio, square=square)
 
@@ -119,7 +130,7 @@ def _rough_curves(pyramid: Pyramid, figures: list[Figure], *, known: list[Curve]
     for figure in figures:
         for curve in curves_near(pyramid, figure, reach=WIDE):
             alike = any(apart(other.figure, curve.figure) < ROUGHLY_SAME for other in known + fresh)
-            if not alike and _off_ratio(curve.figure, ratio) < 2.5 * RATIO_MARGIN:
+            if not alike and off_ratio(curve.figure, ratio) < 2.5 * RATIO_MARGIN:
                 fresh.append(curve)
     return sorted(fresh, key=lambda curve: -curve.coverage)
 
@@ -130,18 +141,19 @@ def _voted(pyramid: Pyramid, window: Window, *, ratio: float, square: bool) -> t
     view = pyramid.view(window, side_px=SQUARE_VOTING_SIDE if square else VOTING_SIDE)
     edges = edges_of(view.picture, most=5000 if is_round or square else 2500)
     edges, circles = _peeled(edges if square else edges.off_lines(), view.pyramid(), rounds=4 if is_round else 2)
-    found = unlike(circles * is_round + _figures(edges, ratio=ratio, square=square), most=18, alike=0.03 if is_round else ALIKE)
+    found = unlike(circles * is_round + voted_by(edges, ratio=ratio, square=square), most=18, alike=0.03 if is_round else ALIKE)
     return [view.to_plane(figure) for figure in found], [view.to_plane(circle) for circle in circles]
 
 
-def _figures(edges: Edges, *, ratio: float, square: bool) -> list[Figure]:
-    """Figures of the proportions given that edges vote for, best first."""
+def voted_by(edges: Edges, *, ratio: float, square: bool, between_px: Range | None = None) -> list[Figure]:
+    """Figures of the proportions given that edges vote for, best first; of about a size, where that is known (shorter half axis)."""
     if square:
         directions = SQUARE_DIRECTIONS if ratio > ROUND_RATIO else SQUARE_DIRECTIONS // 2
-        return [figure for _, figure in vote_rectangles(edges, ratio=ratio, directions=directions, each=4)]
+        return [figure for _, figure in vote_rectangles(edges, ratio=ratio, directions=directions, each=4, between_px=between_px)]
     if ratio < ROUND_RATIO:
-        return [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16)]
-    return [figure for _, figure in vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4, bin_px=TURNED_BIN_PX)]
+        return [figure for _, figure in vote(edges, ratio=1.0, directions=1, most=0.52, each=16, between_px=between_px)]
+    found = vote(edges, ratio=ratio, directions=DIRECTIONS, most=0.52, each=4, bin_px=TURNED_BIN_PX, between_px=between_px)
+    return [figure for _, figure in found]
 
 
 def _voted_by_swing(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Figure]:
@@ -152,7 +164,7 @@ def _voted_by_swing(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Fig
         swing = cv2.GaussianBlur((view.picture - cv2.GaussianBlur(view.picture, (0, 0), reach_px)) ** 2, (0, 0), reach_px)
         edges = edges_of(np.minimum(np.sqrt(swing), np.float32(2.0) * np.sqrt(np.median(swing[swing > swing.mean()]))), most=2500)
         if len(edges.points):
-            found += _figures(edges, ratio=ratio, square=square)[:24]
+            found += voted_by(edges, ratio=ratio, square=square)[:24]
     return [view.to_plane(figure) for figure in unlike(found, most=12)]
 
 
@@ -213,7 +225,7 @@ def rivals(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Seen]:
         ]
         curves = [curve for start in unlike(starts, most=2, alike=0.05) for curve in curves_near(pyramid, start, reach=CLOSE)]
         if other_square == square:
-            curves = [curve for curve in curves if _off_ratio(curve.figure, ratio) > 2.0 * RATIO_MARGIN]
+            curves = [curve for curve in curves if off_ratio(curve.figure, ratio) > 2.0 * RATIO_MARGIN]
         best = outline_among(pyramid, curves)
         if best is not None and best.curve.coverage > RIVAL_COVERAGE and has_bands(best.look):
             found.append(best)

@@ -28,6 +28,7 @@ SHORTEST_PX = 9  # a chain of crests
 CALM_PX = 6  # how far behind an edge it is asked to be quiet
 SMALLEST_SHARE = 0.07  # smallest half axis, of the longer side of the frame
 ALIKE = 0.12
+Range = tuple[float, float]
 ALONG = 0.96  # cosine: a side may lie 16 degrees off the direction it is sought in
 
 
@@ -118,10 +119,15 @@ def _calm_beyond(size: NDArray, points: NDArray, normals: NDArray, *, floor: flo
     return np.column_stack(sides).astype(np.float32)
 
 
-def vote(edges: Edges, *, ratio: float, directions: int, most: float, each: int, bin_px: float = BIN_PX) -> list[tuple[float, Figure]]:
-    """Ellipses of a ratio, best first, with the share of their rim that voted; half minor axis up to `most` of the shorter side."""
-    smallest = SMALLEST_SHARE * max(edges.shape) / math.sqrt(ratio)
-    radii = np.arange(smallest, most * min(edges.shape), bin_px, dtype=np.float32)
+def vote(
+    edges: Edges, *, ratio: float, directions: int, most: float, each: int, bin_px: float = BIN_PX, between_px: Range | None = None
+) -> list[tuple[float, Figure]]:
+    """Ellipses of a ratio, best first, with the share of their rim that voted.
+
+    The half minor axis is sought within `between_px`, else from a small share of the frame up to `most` of the shorter side.
+    """
+    low, high = between_px or (SMALLEST_SHARE * max(edges.shape) / math.sqrt(ratio), most * min(edges.shape))
+    radii = np.arange(low, high, bin_px, dtype=np.float32)
     found = []
     for k in range(directions):
         found += _vote_direction(edges, ratio=ratio, angle_rad=math.pi * k / directions, radii=radii, each=each)
@@ -178,12 +184,19 @@ def unlike(figures: list[Figure], *, most: int, alike: float = ALIKE) -> list[Fi
     return kept
 
 
-def vote_rectangles(edges: Edges, *, ratio: float, directions: int, each: int) -> list[tuple[float, Figure]]:
-    """Rectangles of a ratio (longer over shorter), best first, with the sum over the sides of the share that has edges along it."""
+def vote_rectangles(
+    edges: Edges, *, ratio: float, directions: int, each: int, between_px: Range | None = None
+) -> list[tuple[float, Figure]]:
+    """Rectangles of a ratio (longer over shorter), best first, with the sum over the sides of the share that has edges along it.
+
+    Half the shorter side is sought within `between_px`, else over all that the frame holds.
+    """
+    low, high = between_px or (SMALLEST_SHARE * max(edges.shape) / ratio, 0.52 * min(edges.shape))
+    shorter = np.arange(low, high, BIN_PX) / BIN_PX
     angles = [math.pi * k / SQUARE_DIRECTIONS for k in range(directions)]
     found = []
     for angle in sorted(angles, key=lambda angle: -_sides_facing(edges, angle_rad=angle))[:SQUARE_TRIED]:
-        found += _vote_sides(edges, ratio=ratio, angle_rad=angle, each=each)
+        found += _vote_sides(edges, ratio=ratio, angle_rad=angle, shorter=shorter, each=each)
     return sorted(found, key=lambda pair: -pair[0])
 
 
@@ -197,15 +210,14 @@ def _sides_facing(edges: Edges, *, angle_rad: float) -> float:
     return float(np.sqrt(sums).sum() + 2.0 * math.sqrt(min(sums)))
 
 
-def _vote_sides(edges: Edges, *, ratio: float, angle_rad: float, each: int) -> list[tuple[float, Figure]]:
-    """Rectangles whose longer side lies along an angle."""
+def _vote_sides(edges: Edges, *, ratio: float, angle_rad: float, shorter: NDArray, each: int) -> list[tuple[float, Figure]]:
+    """Rectangles whose longer side lies along an angle; `shorter` are the halves of the other side that are tried, in bins."""
     turn = np.array([[math.cos(angle_rad), math.sin(angle_rad)], [-math.sin(angle_rad), math.cos(angle_rad)]], dtype=np.float32)
     frame = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * edges.shape[::-1] @ turn.T
     low = frame.min(axis=0)
     bins = ((frame.max(axis=0) - low) / BIN_PX).astype(int) + 1
     place = ((edges.points @ turn.T - low) / BIN_PX).astype(np.int32)
     sides = [_occupied(place, edges.weights, edges.normals @ turn.T, outward=outward, bins=bins) for outward in OUTWARD]
-    shorter = np.arange(SMALLEST_SHARE * max(edges.shape) / ratio, 0.52 * min(edges.shape), BIN_PX) / BIN_PX
     scores = np.stack([_sides_seen(sides, along=ratio * half, across=half) for half in shorter])
     found = []
     for _ in range(each):
