@@ -11,7 +11,7 @@ SENTENCES = {
     "frames-dropped": "some frames could not be read or differed from the rest, and were left out",
     "still-warm": "the glass was still warm from hands: wait as long as is said, and take the photograph again",
     "still-settling": "the plates were still sinking onto each other: wait until the bands stand still",
-    "reference-way-round-unknown": "how the reference lay is known only with --mark and --mirrored, and a reference measured by its own mark; what it would change is in the uncertainty",
+    "reference-way-round-unknown": "which way round the reference lay is not known without the pencil mark (its own too) and the number of reversals; what that would change is in the uncertainty",
     "reference-recheck-due": "the reference flat is due to be measured again",
     "reference-handled-since": "something was done to the reference flat since it was measured; measure it again",
     "reference-undated": "the reference flat's map does not say when it was measured",

@@ -22,7 +22,6 @@ _ON_PAGES = {
     "; put the shop's own in with --prices": "",
     "give its distance with --camera": "give the distance of the camera",
     "; give the reference flat's map with --minus to have the piece alone": "; choose a flat with a map to have the piece alone",
-    "is known only with --mark and --mirrored,": "is known only with the pencil mark and the number of reversals,",
     "say where the gap is thicker with --thicker, or leave --minus out": "say where the gap is thicker, or choose a flat without a map",
     "or leave --minus out": "or choose a flat without a map",
     "; give --reference-sag and --reference-doubt if known": "; give both if known",
