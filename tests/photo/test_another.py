@@ -60,13 +60,15 @@ def test_two_faces_side_by_side_are_told(shape):
     [
         lambda face: np.full_like(half(face), 12),
         lambda face: half(face, bands=0.2, contrast=0.0),
+        lambda face: half(face, contrast=0.25, seed=4),
         lambda face: half(face, size=0.5, seed=2),
+        lambda face: half(face, turned_deg=20.0, size=0.75, seed=2),
         lambda face: half(FACES[Shape.ROUND if face.shape is Shape.RECTANGLE else Shape.RECTANGLE], seed=3),
     ],
-    ids=["nothing", "no bands", "half as large", "another shape"],
+    ids=["nothing", "no bands", "faint image", "half as large", "three quarters", "another shape"],
 )
 def test_nothing_else_beside_a_face_is_taken_for_one(shape, beside):
-    """An empty table, a piece without bands, one half as large, one of another shape."""
+    """An empty table, a piece without bands, a faint image of the face in some other glass, one much smaller, one of another shape."""
     face = FACES[shape]
     levels = np.hstack([half(face, turned_deg=20.0), beside(face)])
     assert ANOTHER not in outline_of(levels, face).flags

@@ -15,7 +15,6 @@ from straightband.photo.search import (
     PLAIN_COVERAGE,
     RATIO_MARGIN,
     SQUARE_VOTING_SIDE,
-    has_bands,
     off_ratio,
     voted_by,
 )
@@ -71,5 +70,5 @@ def _is_like(figure: Figure, found: Figure, *, spread: float = 1.0) -> bool:
 
 def _has_its_bands(pyramid: Pyramid, figure: Figure, *, best: Seen) -> bool:
     look = look_at(pyramid, figure)
-    lively = min(look.border / best.look.border, look.inside / best.look.inside) > LIVELY
-    return lively and look.off_frame == 0.0 and look.calm > PLAIN_CALM and has_bands(look)
+    lively = look.border > LIVELY * best.look.border and look.inside > LIVELY * best.look.inside
+    return lively and look.off_frame == 0.0 and look.calm > PLAIN_CALM
