@@ -52,6 +52,7 @@ def exact_reading(scene: Scene, *, setup: Setup, reference: HeightMap | None = N
         points=Points(u_mm=cells.x * clear.semi_u_mm, v_mm=cells.y * clear.semi_v_mm, area=area, clear=clear),
         cell_phase_rad=np.bincount(label, values) / area,
         draws_rad=np.zeros((2, area.size)),
+        cell_seen=np.ones(area.size, dtype=bool),
         bands_across=float(np.ptp(values)) / (2.0 * math.pi),
         explained=1.0,
         contrast=scene.light.contrast,

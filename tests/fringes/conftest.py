@@ -112,6 +112,7 @@ def make_reading(clear, phase, *, samples=64, bands_across=8.0):
         points=Points(u_mm=cells.x * clear.semi_u_mm, v_mm=cells.y * clear.semi_v_mm, area=area, clear=clear),
         cell_phase_rad=np.bincount(cells.label[inside], values[inside]) / area,
         draws_rad=np.zeros((2, area.size)),
+        cell_seen=np.ones(area.size, dtype=bool),
         bands_across=bands_across,
         explained=1.0,
         contrast=0.7,

@@ -9,6 +9,7 @@ import pytest
 
 from straightband.face.shapes import ellipse, rectangle
 from straightband.fringes import causes
+from straightband.fringes.budget import sum_up
 from straightband.fringes.near import Camera
 from straightband.light.lines import LAMPS, Lamp
 from straightband.photo.foreshortening import Foreshortening
@@ -343,3 +344,15 @@ def test_one_photograph_says_nothing_of_repeatability(reading):
     """The line stands in the budget with nothing in it."""
     cause = causes.no_repeat(reading)
     assert (cause.name, cause.origin, cause.modes_nm.size, cause.draws_nm.size) == ("repeat", "one photograph: not known", 0, 0)
+
+
+def test_a_peak_where_nothing_was_seen_is_doubtful_down_to_what_was(reading):
+    """A tip of 60 nm in cells set aside: the figure's cells are in doubt by what the tip stands above the highest that was seen, the others by nothing."""
+    u = reading.points.u_mm
+    heights = np.where(u > 40.0, 60.0, 0.1 * u)
+    cause = causes.unseen_extremes(replace(reading, cell_seen=u <= 40.0), heights)
+    highest = 0.1 * u[u <= 40.0].max()
+    assert cause.modes_nm[0] == pytest.approx(np.where(u > 40.0, highest - 60.0, 0.0), abs=1e-12)  # closed form
+    budget = sum_up([cause], points=reading.points, heights_nm=heights)
+    assert budget.expanded_nm["pv_nm"] > 0.8 * (60.0 - highest)  # the plane that is taken off moves a little
+    assert causes.unseen_extremes(reading, heights).modes_nm.shape[0] == 0

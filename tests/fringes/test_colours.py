@@ -45,6 +45,7 @@ def seen(gap_nm, *, sense=1, off_nm=(0.0, 0.0, 0.0), leaks=LEAKS, noise=0.005, r
         points=Points(u_mm=U, v_mm=V, area=np.ones_like(U), clear=FACE),
         cell_phase_rad=phase,
         draws_rad=np.zeros((1, U.size)),
+        cell_seen=np.ones(U.size, dtype=bool),
         bands_across=float(np.ptp(phase)) / (2.0 * np.pi),
         explained=1.0,
         contrast=0.7,

@@ -225,6 +225,17 @@ def keystone(
     )
 
 
+def unseen_extremes(reading: PhaseReading, heights_nm: NDArray) -> Cause:
+    """Heights (c,) higher or lower than all that was seen, where the bands were set aside: they are the fit's guess, the tip of a hidden corner above all."""
+    points, seen = reading.points, reading.cell_seen
+    share = float(np.sum(points.area[~seen]) / np.sum(points.area))
+    origin = f"{100 * share:.1f} % of the clear aperture set aside"
+    if seen.all() or not seen.any():
+        return _cause("extremes not seen", origin, [], points)
+    within = np.clip(heights_nm, np.min(heights_nm[seen]), np.max(heights_nm[seen]))
+    return _cause("extremes not seen", origin, [within - heights_nm], points)
+
+
 def wavelength(reading: PhaseReading, heights_nm: NDArray, *, lamp: Lamp) -> Cause:
     """Wrong wavelength: every height off by the same share."""
     share = lamp.wavelength_uncertainty_nm / lamp.wavelength_nm

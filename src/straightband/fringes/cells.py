@@ -2,7 +2,7 @@
 
 Within a cell the picture changes only through the phase; what a least-squares step needs of it are the sums of products of the four
 channels (light, modulation, phase, overtone) and of each with the residual. Cells are small squares inside and, near the rim,
-where an edge may turn within a millimetre, slivers one pixel deep along the outline.
+where an edge may turn within a millimetre, slivers one pixel deep along the outline; in the corners of a rectangle, squares of two pixels.
 """
 
 from __future__ import annotations
@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from straightband.face.shapes import Face
+from straightband.face.shapes import Face, Shape
 from straightband.fringes.fields import distance_from_rim
 
 CELL_PIXELS = 4
 RIM_SLIVER_PIXELS = 8
 RIM_DEPTH = 0.13  # of the shorter half extent: beyond the narrow rim functions
+CORNER_PIXELS = 2
 CHANNELS = 4  # light, modulation, phase, overtone
 
 
@@ -51,11 +52,21 @@ def divide(x: NDArray, y: NDArray, *, clear: Face) -> Cells:
     turn = max(8, int(2.0 * np.pi / (RIM_SLIVER_PIXELS * pixel)))
     rim_key = int(key.max()) + 1 + sliver * turn + np.floor((around + np.pi) / (2.0 * np.pi) * turn * 0.999999).astype(np.int64)
     key = np.where(depth < RIM_DEPTH, rim_key, key)
+    if clear.shape is Shape.RECTANGLE:
+        # where two edges that are turned meet, the light changes from pixel to pixel along both
+        corner_key = int(key.max()) + 1 + (rows // CORNER_PIXELS) * (x.size // CORNER_PIXELS + 1) + columns // CORNER_PIXELS
+        key = np.where(_in_corner(xx, yy, clear=clear), corner_key, key)
     _, label = np.unique(key[inside], return_inverse=True)
     count = np.bincount(label)
     full = np.full(xx.shape, -1, dtype=np.int32)
     full[inside] = label
     return Cells(label=full, x=np.bincount(label, xx[inside]) / count, y=np.bincount(label, yy[inside]) / count)
+
+
+def _in_corner(x: NDArray, y: NDArray, *, clear: Face) -> NDArray:
+    """True within the depth of the rim of two sides at once."""
+    a, b = clear.semi_u_mm, clear.semi_v_mm
+    return np.maximum((1.0 - np.abs(x)) * a, (1.0 - np.abs(y)) * b) < RIM_DEPTH * min(a, b)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -65,6 +65,8 @@ class PhaseReading:
         (c,) phase at the cells.
     draws_rad
         (DRAWS, c) random departures from it, spread as the fit's noise allows.
+    cell_seen
+        (c,) True where at least half of a cell was not set aside.
     bands_across
         Difference between the highest and the lowest band, in bands.
     explained
@@ -84,6 +86,7 @@ class PhaseReading:
     points: Points
     cell_phase_rad: NDArray
     draws_rad: NDArray
+    cell_seen: NDArray
     bands_across: float
     explained: float
     contrast: float
@@ -245,6 +248,7 @@ def _report(fit: LocalFit, *, u_mm: NDArray, v_mm: NDArray, seen: float, flags: 
         points=points,
         cell_phase_rad=np.bincount(label, fit.fields.phase_rad) / area,
         draws_rad=_draws(fit),
+        cell_seen=np.bincount(label, trusted_by(fit)) >= 0.5 * area,
         bands_across=bands_of(fit),
         explained=explained_by(fit),
         contrast=float(np.mean(fit.fields.modulation) / np.mean(fit.fields.light)),

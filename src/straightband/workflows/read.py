@@ -436,6 +436,7 @@ def _causes(seen: Seen, found: Heights) -> list[Cause]:
         causes.unseen_bevel(phase, slopes, face=setup.face, pixel_mm=pixel_mm * seen.plane.scale, told=setup.outline is not None),
         causes.lens_distortion(phase, slopes, picture=seen.picture, camera=found.camera, nm_per_rad=nm_per_rad),
         causes.keystone(phase, slopes, camera=found.camera, view=found.view, nm_per_rad=nm_per_rad, picture=seen.picture),
+        causes.unseen_extremes(phase, heights),
         causes.wavelength(phase, heights, lamp=setup.lamp),
         causes.obliquity(phase, heights, view=found.view),
         near.near_camera(phase, camera=found.camera, nm_per_rad=nm_per_rad, sense=found.sense),
