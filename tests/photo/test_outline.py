@@ -14,10 +14,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from benchmarks import outline as campaign
 from straightband.errors import BadInput, OutlineNotFound
 from straightband.face.shapes import Shape, ellipse, rectangle, round_face
+from straightband.photo.figure import apart, disc, rectangle_figure
 from straightband.photo.load import load_photo
 from straightband.photo.outline import find_outline, outline_from_text
 from straightband.photo.plane import light_plane
 from straightband.photo.rectify import face_to_pixels, map_points, square_on
+from straightband.photo.search import textured
+from straightband.photo.unrolled import pyramid_of
 from straightband.synthetic.campaign import Difficulty, random_scene
 from straightband.synthetic.render import render
 from straightband.synthetic.truth import truth_of
@@ -130,6 +133,75 @@ def test_a_face_cut_off_by_the_frame_is_refused():
     cut = replace(plane, light=plane.light[:, :680], clipped=plane.clipped[:, :680], size_px=(680, 600))
     with pytest.raises(OutlineNotFound, match="right edge"):
         find_outline(cut, face=FACE)
+
+
+def on_a_larger_flat(shape, *, semi_px, clock_deg, bands, contrast, flat, rim_px, centre_px=(799.5, 599.5), surround=0.03):
+    """A face on a round flat whose bright ground rim runs around it, drawn from the formulas of both, with a sensor's noise."""
+    rows, columns = np.mgrid[:1200, :1600].astype(float)
+    dx, dy = columns - centre_px[0], rows - centre_px[1]
+    c, s = math.cos(math.radians(clock_deg)), math.sin(math.radians(clock_deg))
+    x, y = (c * dx + s * dy) / semi_px[0], (c * dy - s * dx) / semi_px[1]
+    if shape is Shape.RECTANGLE:
+        away = np.maximum((np.abs(x) - 1.0) * semi_px[0], (np.abs(y) - 1.0) * semi_px[1])
+    else:
+        r = np.hypot(x, y)
+        away = (r - 1.0) * r / (np.hypot(x / semi_px[0], y / semi_px[1]) + 1e-9)
+    from_rim = np.hypot(dx, dy) - rim_px[0]
+    ground = np.where(from_rim < 0.0, flat, surround)
+    ground[np.abs(from_rim) < rim_px[1]] = 0.5
+    across = (0.98 * dx + 0.2 * dy) / max(semi_px) * bands / 2.0 + 0.2 * (dx * dx - dy * dy) / max(semi_px) ** 2
+    face = 0.3 * (1.0 + contrast * np.cos(2.0 * math.pi * across))
+    light = ground + np.clip(0.5 - away / 1.5, 0.0, 1.0) * (face - ground)
+    light += 0.004 * np.sqrt(np.maximum(light, 0.02)) * np.random.default_rng(1).standard_normal(light.shape)
+    light = np.round(255.0 * np.sqrt(np.clip(light, 0.0, 1.0))) ** 2 / 255.0**2
+    return replace(on_a_table(Shape.ROUND, semi_px=(9.0, 9.0)), light=light.astype(np.float32), clipped=light >= 1.0, size_px=(1600, 1200))
+
+
+def test_a_face_full_of_bands_is_found_inside_the_rim_of_a_larger_flat():
+    """Closed form: half axes 400 and 282.8 px; close bands dissolve the outline into dashes, and the rim is a ring around the area of bands."""
+    plane = on_a_larger_flat(
+        Shape.ELLIPSE, semi_px=(400.0, 282.8), clock_deg=-30.0, bands=25.0, contrast=0.8, flat=0.15, rim_px=(540.0, 10.7)
+    )
+    true = disc(cx=799.5, cy=599.5, along=400.0, across=282.8, angle_rad=math.radians(-30.0))
+    assert any(apart(true, area) < 0.1 for area in textured(pyramid_of(plane.light), square=False))  # what settling can reach
+    found = find_outline(plane, face=FACE)
+    assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx([799.5, 599.5, 400.0, 282.8], abs=0.3)
+
+
+def test_a_flats_rim_cut_off_by_the_frame_is_not_taken_for_a_brighter_flats_face():
+    """Closed form: a round face of 458 px, darker than its flat all around, whole in the frame; of the flat's rim 19 px are missing."""
+    plane = on_a_larger_flat(
+        Shape.ROUND,
+        semi_px=(458.0, 458.0),
+        clock_deg=0.0,
+        bands=5.9,
+        contrast=0.38,
+        flat=0.4,
+        rim_px=(618.0, 18.2),
+        centre_px=(813.0, 582.0),
+        surround=0.12,
+    )
+    found = find_outline(plane, face=round_face(diameter_mm=60.0))
+    assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx([813.0, 582.0, 458.0, 458.0], abs=0.3)
+
+
+def test_a_rectangle_is_found_whose_corners_nearly_touch_the_rim_of_its_flat():
+    """Closed form: half sides 456 and 321 px on a flat of 616 px, whose rim the corners come within 40 px of."""
+    plane = on_a_larger_flat(
+        Shape.RECTANGLE,
+        semi_px=(456.0, 321.0),
+        clock_deg=90.0,
+        bands=6.0,
+        contrast=0.86,
+        flat=0.36,
+        rim_px=(616.0, 12.8),
+        centre_px=(813.0, 626.0),
+        surround=0.12,
+    )
+    true = rectangle_figure(cx=813.0, cy=626.0, along=456.0, across=321.0, angle_rad=0.5 * math.pi)
+    assert any(apart(true, area) < 0.1 for area in textured(pyramid_of(plane.light), square=True))  # as above
+    found = find_outline(plane, face=rectangle(width_mm=64.2, length_mm=91.2))
+    assert [found.cx, found.cy, found.semi_major, found.semi_minor] == pytest.approx([813.0, 626.0, 456.0, 321.0], abs=1.0)
 
 
 def field_of_rings(*, rings, centre_px, soft_px):

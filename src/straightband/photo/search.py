@@ -44,6 +44,7 @@ AT_FIRST, AT_FIRST_ROUND, MOST_ROUGH = (
     4,
     7,
 )  # rough curves looked at closely before it is asked whether one is plainly the outline, and in all
+MOST_AREAS = 2  # full of bands, that are looked at closely
 PEELED_COVERAGE = 0.6
 SWING_PX = (5.0, 9.0)
 RIVAL_COVERAGE, RIVAL_LEAD = 0.75, 0.1
@@ -110,7 +111,18 @@ def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, fl
             best = outline_among(pyramid, curves) if near else best
             if best is not None and is_plain(best):
                 return best, bevel_inside(best, curves)
+    curves += _close_to_areas(pyramid, ratio=ratio, square=square)
+    last = outline_among(pyramid, curves)
+    best = last if last is not None and is_plain(last) else best
     return None if best is None else (best, bevel_inside(best, curves))
+
+
+def _close_to_areas(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Curve]:
+    """Curves close by areas full of bands: from farther off, in wider steps, the edge of a brighter surround looks as soft as a shadow's border."""
+    areas = [area for area in textured(pyramid, square=square) if off_ratio(area, ratio) < 2.5 * RATIO_MARGIN]
+    rough = [curve for area in areas[:MOST_AREAS] for curve in curves_near(pyramid, area, reach=CLOSE)[:1]]
+    near = [curve for start in rough for curve in curves_near(pyramid, start.figure, reach=CLOSE)]
+    return [curve for curve in near if off_ratio(curve.figure, ratio) < RATIO_MARGIN]
 
 
 def _starts(pyramid: Pyramid, *, ratio: float, square: bool) -> Iterator[list[Figure]]:

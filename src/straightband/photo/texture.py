@@ -16,6 +16,7 @@ from straightband.photo.figure import Figure, disc, magnified, rectangle_figure
 PATCHES_PX = (7, 13, 23)
 MOST_STRENGTH = 40.0
 SMALLEST_AREA = 0.004  # of the frame
+NARROW_PX = 25  # at half the size of the picture: the ground rim of a larger flat, with the edges on both its sides
 
 
 def textured_areas(picture: NDArray[np.float32], *, square: bool) -> list[Figure]:
@@ -28,7 +29,15 @@ def textured_areas(picture: NDArray[np.float32], *, square: bool) -> list[Figure
         middle, _ = cv2.threshold(calm, 0, 255, cv2.THRESH_OTSU)
         for threshold in (middle - 15.0, middle, middle + 20.0):
             found += _areas((calm > threshold).astype(np.uint8), square=square)
+    found += _areas(_without_narrow(coded), square=square)
     return [magnified(figure, 2.0) for figure in found]
+
+
+def _without_narrow(coded: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The areas without what is narrow: a face close to the rim of a larger flat hangs together with it."""
+    calm = cv2.medianBlur(coded, PATCHES_PX[0])
+    _, full = cv2.threshold(calm, 0, 1, cv2.THRESH_OTSU)
+    return cv2.morphologyEx(full, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (NARROW_PX, NARROW_PX)))
 
 
 def _over_noise(picture: NDArray[np.float32], *, blur_px: float) -> NDArray[np.float32]:
@@ -40,8 +49,11 @@ def _over_noise(picture: NDArray[np.float32], *, blur_px: float) -> NDArray[np.f
 
 
 def _areas(mask: NDArray[np.uint8], *, square: bool) -> list[Figure]:
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    large = sorted((c for c in contours if cv2.contourArea(c) > SMALLEST_AREA * mask.size), key=cv2.contourArea)
+    contours, nested = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    # Each area by itself, not the holes in it: the rim of a larger flat is a ring around the face.
+    around = np.reshape([] if nested is None else nested, (-1, 4))[:, 3].tolist()
+    areas = [contour for contour, hole_of in zip(contours, around, strict=True) if hole_of < 0]
+    large = sorted((area for area in areas if cv2.contourArea(area) > SMALLEST_AREA * mask.size), key=cv2.contourArea)
     hulls = [cv2.convexHull(contour) for contour in large[-2:]]
     return [_rectangle_around(hull) if square else _ellipse_around(hull) for hull in hulls]
 
