@@ -127,7 +127,8 @@ def stack(*, frames: int, workers: int, size_px: tuple[int, int]) -> Row:
     def named() -> Iterator[tuple[str, bytes]]:
         k = 0
         while True:
-            yield f"f{k:04d}.jpg", data[k % 2]
+            # two pictures in turn, each file ending in its own number: the same file twice would be refused
+            yield f"f{k:04d}.jpg", data[k % 2] + str(k).encode()
             k += 1
 
     def read_all() -> None:

@@ -290,6 +290,7 @@ def test_figures_and_their_uncertainties_belong_to_the_map(golden):
         "bevel",
         "lens distortion x bands",
         "keystone x bands",
+        "extremes not seen",
         "wavelength and lamp",
         "obliquity",
         "near camera",

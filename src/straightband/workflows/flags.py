@@ -23,7 +23,7 @@ SENTENCES = {
     "outline-faint": "the outline shows faintly along much of the rim; look at it, and give it with --outline if it lies wrong",
     "outline-between-two-edges": "two edges a few pixels apart may be the outline; its uncertainty holds half their distance, and --outline settles it",
     "bevel-wider-than-the-margin": "bands end farther inside the outline than the margin, and the clear aperture ends there unless a margin was given; it is a wide bevel, or the rim of the back",
-    "another-face-in-the-photograph": "another face of this shape and size, with bands, lies beside the one that was read; see that the outline lies on the right one, or give it with --outline",
+    "another-face-in-the-photograph": "another face of this shape and size, with bands, lies beside the one that was read; look at the outline, and give it with --outline if it lies wrong",
     "outline-told": "the outline was told, not found",
     "lamp-channel-clipped": "the colour that the lamp fills is overexposed, so another was read",
     "block-out-of-parallel-with-platen": "the block's face does not lie parallel with the platen",
