@@ -80,17 +80,22 @@ class Points:
 
 
 def points_of(height_map: HeightMap) -> tuple[Points, NDArray]:
-    """The valid points of a map, of equal area, and their heights (n,).
-
-    Of a rectangle also points on its rim, of no area, to which the last two heights carry on: an edge turned along two sides ends in a tip at the
-    corner, and no pixel's middle lies there, while along a curved rim some pixel's nearly does.
-    """
+    """The valid points of a map, of equal area, and their heights (n,)."""
     u, v, h = height_map.points()
-    area = np.ones_like(u)
-    if height_map.face.shape is Shape.RECTANGLE:
-        rim_u, rim_v, rim_h = _rim_carried_on(height_map)
-        u, v, h, area = np.r_[u, rim_u], np.r_[v, rim_v], np.r_[h, rim_h], np.r_[area, np.zeros_like(rim_u)]
-    return Points(u_mm=u, v_mm=v, area=area, clear=height_map.clear), h
+    return Points(u_mm=u, v_mm=v, area=np.ones_like(u), clear=height_map.clear), h
+
+
+def _points_to_the_rim(height_map: HeightMap) -> tuple[Points, NDArray]:
+    """The same, and of a rectangle also points on its rim, of no area, to which the last two heights carry on.
+
+    An edge turned along two sides ends in a tip at the corner, and no pixel's middle lies there, while along a curved rim some pixel's nearly does.
+    """
+    points, h = points_of(height_map)
+    if height_map.face.shape is not Shape.RECTANGLE:
+        return points, h
+    rim_u, rim_v, rim_h = _rim_carried_on(height_map)
+    area = np.r_[points.area, np.zeros_like(rim_u)]
+    return replace(points, u_mm=np.r_[points.u_mm, rim_u], v_mm=np.r_[points.v_mm, rim_v], area=area), np.r_[h, rim_h]
 
 
 def _rim_carried_on(height_map: HeightMap) -> tuple[NDArray, NDArray, NDArray]:
@@ -119,7 +124,7 @@ def _carried_on(axis_mm: NDArray, heights: NDArray, *, reach_mm: float) -> tuple
 
 def figures(height_map: HeightMap) -> Figures:
     """All figures of a map over its clear aperture."""
-    points, h = points_of(height_map)
+    points, h = _points_to_the_rim(height_map)
     return Figures(**{name: float(value[0]) for name, value in many_figures(points, h[None]).items()})
 
 

@@ -36,6 +36,7 @@ RATIO_MARGIN = 0.06  # in the logarithm; a view 15 degrees off normal changes it
 VOTING_SIDE, SQUARE_VOTING_SIDE, TEXTURE_SIDE = 490, 300, 640
 CLOSER_SHARE = 0.2  # of the longer side: figures with a smaller half axis are looked at again from nearer
 ROUND_RATIO = 1.1
+ROUGH_RATIO = 2.5 * RATIO_MARGIN  # of a rough figure, before it has settled
 LOOSE_RATIO = 0.35  # in the logarithm: rough areas farther off are not looked at
 ROUGHLY_SAME = 0.03  # relative radius
 LIKELIEST = 4  # of the figures voted for, looked at before the rest
@@ -119,7 +120,7 @@ def _searched(pyramid: Pyramid, *, ratio: float, square: bool) -> tuple[Seen, fl
 
 def _close_to_areas(pyramid: Pyramid, *, ratio: float, square: bool) -> list[Curve]:
     """Curves close by areas full of bands: from farther off, in wider steps, the edge of a brighter surround looks as soft as a shadow's border."""
-    areas = [area for area in textured(pyramid, square=square) if off_ratio(area, ratio) < 2.5 * RATIO_MARGIN]
+    areas = [area for area in textured(pyramid, square=square) if off_ratio(area, ratio) < ROUGH_RATIO]
     rough = [curve for area in areas[:MOST_AREAS] for curve in curves_near(pyramid, area, reach=CLOSE)[:1]]
     near = [curve for start in rough for curve in curves_near(pyramid, start.figure, reach=CLOSE)]
     return [curve for curve in near if off_ratio(curve.figure, ratio) < RATIO_MARGIN]
@@ -142,7 +143,7 @@ def _rough_curves(pyramid: Pyramid, figures: list[Figure], *, known: list[Curve]
     for figure in figures:
         for curve in curves_near(pyramid, figure, reach=WIDE):
             alike = any(apart(other.figure, curve.figure) < ROUGHLY_SAME for other in known + fresh)
-            if not alike and off_ratio(curve.figure, ratio) < 2.5 * RATIO_MARGIN:
+            if not alike and off_ratio(curve.figure, ratio) < ROUGH_RATIO:
                 fresh.append(curve)
     return sorted(fresh, key=lambda curve: -curve.coverage)
 

@@ -83,7 +83,7 @@ def certificate_pdf(content: CertificateContent) -> bytes:
 def _words(content: CertificateContent) -> dict[str, Any]:
     words = {name: getattr(content, name) for name in content.__slots__ if name not in {"photo", "map_picture"}}
     return words | {
-        "piece": boxed(content.piece),
+        **boxed(content.piece, word="piece"),
         "photographs": [(source.name, source.sha256) for source in content.photographs],
         "cautions": " ".join(content.cautions),
         "photo_file": f"photo.{_kind(content.photo)}",

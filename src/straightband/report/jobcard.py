@@ -80,5 +80,5 @@ class JobCard:
 def job_cards_pdf(cards: Sequence[JobCard]) -> bytes:
     """The cards as PDF, a page each; raises BadInput when one has more runs than fit in legible type, or letters without a glyph."""
     return printed(
-        "jobcard.typ", words={"cards": [asdict(card) | {"batch": boxed(card.batch)} for card in cards]}, pictures={}, what="job card"
+        "jobcard.typ", words={"cards": [asdict(card) | boxed(card.batch, word="batch") for card in cards]}, pictures={}, what="job card"
     )

@@ -44,12 +44,12 @@ def printed(template: str, *, words: Mapping[str, Any], pictures: Mapping[str, b
     return to_print_unscaled(pdf)
 
 
-def boxed(name: str) -> str:
-    """A name for the box at the head of a page: a long one may break within its words, and is cut short where it is longer than the box."""
+def boxed(name: str, *, word: str) -> dict[str, Any]:
+    """The template's words for a name in the box at the head of a page: a long one may break within its words, and is cut short where it is longer than the box."""
     if len(name) <= ONE_LINE:
-        return name
+        return {word: name, "long_name": False}
     cut = name if len(name) <= LONGEST_BOXED else f"{name[: LONGEST_BOXED - 3]}..."
-    return re.sub(r"\S{8}", lambda found: f"{found[0]}\u200b", cut)
+    return {word: re.sub(r"\S{8}", lambda found: f"{found[0]}\u200b", cut), "long_name": True}
 
 
 def _refusal(fault: typst.TypstError, *, what: str) -> Exception:

@@ -53,4 +53,4 @@ class StrokeCard:
 
 def stroke_card_pdf(card: StrokeCard, *, picture: bytes) -> bytes:
     """The card as PDF, with a picture as PNG; raises BadInput when it does not fit on one page, or has letters without a glyph."""
-    return printed("strokecard.typ", words=asdict(card) | {"piece": boxed(card.piece)}, pictures={"zones.png": picture}, what="job card")
+    return printed("strokecard.typ", words=asdict(card) | boxed(card.piece, word="piece"), pictures={"zones.png": picture}, what="job card")

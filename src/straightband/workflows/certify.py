@@ -18,6 +18,7 @@ from straightband.uncertainty import round_with_uncertainty
 from straightband.workflows.doubts import draws_of
 from straightband.workflows.films import is_film
 from straightband.workflows.judge import BEAM_MISSES, BEAM_ON_THE_MARGIN, Verdict, judge
+from straightband.workflows.minus import PAIR, UNFIT_SIDE
 from straightband.workflows.pictures import budget_of_figure, map_picture, overlay_picture
 from straightband.workflows.piece import Piece
 from straightband.workflows.read import Reading, tell_nobody
@@ -29,10 +30,10 @@ from straightband.workflows.together import first_shown, read_together
 # Doubts that a line of "how it was measured", or the verdict, spells out already.
 _SAID_ELSEWHERE = (
     "sign-unknown",
-    "thicker-side-does-not-fit-the-bands",
+    UNFIT_SIDE,
     "half-turn-unknown",
     "turn-unknown",
-    "reference-not-told",
+    PAIR,
     BEAM_MISSES,
     BEAM_ON_THE_MARGIN,
 )

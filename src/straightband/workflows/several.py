@@ -20,7 +20,7 @@ from straightband.heightmap.map import HeightMap
 from straightband.provenance import Source
 from straightband.uncertainty import COVERAGE_95
 from straightband.workflows.copies import without_copies
-from straightband.workflows.minus import Lying, Shown, alone
+from straightband.workflows.minus import UNFIT_SIDE, Lying, Shown, alone
 from straightband.workflows.read import Reading, Setup, cell_means, lying, read_photo, rebuilt, tell_nobody
 
 LENS, KEYSTONE, NOISE = "lens distortion x bands", "keystone x bands", "fit noise"  # causes that photographs together lessen, with NEAR
@@ -202,7 +202,7 @@ def _flags(readings: list[Reading], *, found: Joint, known: bool) -> tuple[str, 
     flags = dict.fromkeys(flag for reading in readings for flag in reading.flags)
     if known:
         flags.pop("sign-unknown", None)
-        flags.pop("thicker-side-does-not-fit-the-bands", None)
+        flags.pop(UNFIT_SIDE, None)
     scatter = float(np.std(found.corrected_nm - found.corrected_nm.mean(axis=0)))
     if scatter / max(np.mean(readings[0].budget.cells_nm) / COVERAGE_95, 1e-9) > DISAGREEMENT:
         flags["photographs-differ"] = None
